@@ -1,0 +1,84 @@
+"""Plain words for answers: what a printer would say across the yard."""
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from noonframe.dose.exposure import Exposure, NextChance
+from noonframe.dose.scene import Target
+
+
+def say_length(length_s: float) -> str:
+    """A length of time as one would say it, rounded as one would round it."""
+    whole = round(length_s)
+    if whole < 120:
+        return _count(max(whole, 1), "second")
+    if whole < 20 * 60:
+        whole = 10 * round(length_s / 10.0)
+        minutes, seconds = divmod(whole, 60)
+        return _count(minutes, "minute") + (f" {_count(seconds, 'second')}" if seconds else "")
+    minutes = round(length_s / 60.0)
+    if minutes < 60:
+        return _count(minutes, "minute")
+    hours, minutes = divmod(minutes, 60)
+    return _count(hours, "hour") + (f" {_count(minutes, 'minute')}" if minutes else "")
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def say_clock(unix_s: float, zone: ZoneInfo, now_s: float) -> str:
+    """The time of day at the place, with the date when it is not the day of `now_s` there."""
+    moment = dt.datetime.fromtimestamp(round(unix_s), zone)
+    today = dt.datetime.fromtimestamp(now_s, zone).date()
+    clock = f"{moment:%H:%M}"
+    if moment.date() == today:
+        return clock
+    if moment.date() == today + dt.timedelta(days=1):
+        return f"{clock} tomorrow"
+    return f"{clock} on {moment.day} {moment:%B %Y}"
+
+
+def say_exposure(
+    exposure: Exposure,
+    target: Target,
+    zone: ZoneInfo,
+    now_s: float,
+    *,
+    covered_s: float | None,
+    chance: NextChance | None,
+    bare: bool,
+) -> str:
+    """One speakable sentence for an exposure."""
+    if exposure.length_s is None:
+        return _say_unreached(exposure, zone, now_s, chance)
+    begins = "" if abs(exposure.start_s - now_s) < 90 else f" from {say_clock(exposure.start_s, zone, now_s)}"
+    # The day is named once: with the start when that is named, else with the end.
+    end = say_clock(exposure.end_s, zone, exposure.start_s if begins else now_s)
+    sheet = " a bare sheet" if bare else ""
+    parts = [f"Expose{sheet} {say_length(exposure.length_s)}{begins}, until {end}"]
+    if covered_s is not None and covered_s > 1.1 * exposure.length_s:
+        parts.append(f"if cloud covers the sun, {say_length(covered_s)}")
+    if target.source.startswith("prior"):
+        parts.append(_say_range(exposure))
+    return "; ".join(parts) + "."
+
+
+def _say_range(exposure: Exposure) -> str:
+    low = say_length(exposure.low_s) if exposure.low_s is not None else "unknown"
+    if exposure.high_s is None:
+        return f"the sheet's need is a guess from {low} upward until a test strip narrows it"
+    return f"the sheet's need is a guess, {low} to {say_length(exposure.high_s)}, until a test strip narrows it"
+
+
+def _say_unreached(exposure: Exposure, zone: ZoneInfo, now_s: float, chance: NextChance | None) -> str:
+    if exposure.dose_share <= 0.0:
+        opening = "It is dark"
+    else:
+        end = say_clock(exposure.looked_until_s, zone, now_s)
+        share = min(max(round(exposure.dose_share * 100), 1), 99)
+        opening = f"The light gives only {share} per cent of the dose by {end}"
+    if chance is None:
+        return f"{opening}; there is no day in the coming year that gives enough."
+    begin = say_clock(chance.start_s, zone, now_s)
+    return f"{opening}; the next chance is {begin}, for {say_length(chance.length_s)}."

@@ -1,0 +1,1 @@
+"""From irradiance to exposures, slots and moves."""

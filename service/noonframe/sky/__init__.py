@@ -1,0 +1,1 @@
+"""What the air does to sunlight on its way down."""

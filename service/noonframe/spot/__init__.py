@@ -1,0 +1,1 @@
+"""What reaches the frame where it lies: tilt, skyline, window."""

@@ -1,0 +1,1 @@
+"""What the light passes before the coat, and how the coat weighs it."""

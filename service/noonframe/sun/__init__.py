@@ -1,0 +1,1 @@
+"""Where the sun is: position, distance, rise, set and twilight."""

@@ -1,0 +1,48 @@
+"""A point on the earth, checked once so that every room can trust it."""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+from noonframe.errors import OutOfDomain
+
+LOWEST_ELEVATION_M = -450.0  # just below the Dead Sea shore
+HIGHEST_ELEVATION_M = 5500.0  # above this the transfer table's pressure axis ends
+
+
+@dataclass(frozen=True)
+class Place:
+    """Latitude (north positive), longitude (east positive) and elevation above sea level.
+
+    The poles themselves are outside the domain: azimuth and local time have no meaning there.
+    Longitude -180 and +180 are the same meridian and give the same answers.
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.latitude_deg) and -90.0 < self.latitude_deg < 90.0):
+            raise OutOfDomain(
+                "latitude_deg",
+                self.latitude_deg,
+                "between -90 and 90, the poles themselves excluded (azimuth has no meaning there; use 89.99)",
+            )
+        if not (math.isfinite(self.longitude_deg) and -180.0 <= self.longitude_deg <= 180.0):
+            raise OutOfDomain("longitude_deg", self.longitude_deg, "between -180 and 180")
+        if not (
+            math.isfinite(self.elevation_m) and LOWEST_ELEVATION_M <= self.elevation_m <= HIGHEST_ELEVATION_M
+        ):
+            raise OutOfDomain(
+                "elevation_m",
+                self.elevation_m,
+                f"between {LOWEST_ELEVATION_M:g} and {HIGHEST_ELEVATION_M:g}",
+            )
+
+    @cached_property
+    def pressure_hpa(self) -> float:
+        """Mean surface pressure of the ICAO standard atmosphere at this elevation."""
+        from pvlib.atmosphere import alt2pres
+
+        return float(alt2pres(self.elevation_m)) / 100.0
