@@ -1,16 +1,28 @@
 """What a run can be told from outside: environment variables `NOONFRAME_...`, passed in, never global."""
 
+import ipaddress
 import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+from urllib.parse import urlsplit
 
-from pydantic import Field, ValidationError, field_validator
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import Field, SecretStr, ValidationError, ValidationInfo, field_validator
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from noonframe.errors import Malformed
 
 PREFIX = "NOONFRAME_"
+WEATHER_PROVIDERS = ("open-meteo", "open-meteo-ensemble", "met-norway")
+CONTACT_DEMANDED = frozenset({"met-norway"})
+
+
+def is_loopback(host: str) -> bool:
+    """Whether `host` names this machine itself."""
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"
 
 
 def user_state_folder() -> Path:
@@ -40,6 +52,47 @@ class Settings(BaseSettings):
     max_body_bytes: int = Field(65536, ge=1024, le=16_777_216, description="longest request body")
     max_light_steps: int = Field(20000, ge=1, le=1_000_000, description="most time steps in one answer")
     max_span_days: int = Field(366, ge=1, le=3660, description="longest span of time in one question")
+    database_url: SecretStr | None = Field(
+        None, description="address of the records, sqlite:///... or postgresql://...; else in state_dir"
+    )
+    database_wait_s: float = Field(10.0, gt=0, le=300, description="longest wait for others at the records")
+
+    weather_providers: Annotated[tuple[str, ...], NoDecode] = Field(
+        (),
+        description="forecast providers in the order they are asked, parted by commas; none: weather is off",
+    )
+    weather_contact: str | None = Field(
+        None,
+        validate_default=True,
+        description="mail or web address of whoever runs this service, told to the providers",
+    )
+    weather_open_meteo_url: str = Field(
+        "https://api.open-meteo.com", description="base address of open-meteo"
+    )
+    weather_ensemble_url: str = Field(
+        "https://ensemble-api.open-meteo.com", description="base address of open-meteo-ensemble"
+    )
+    weather_met_norway_url: str = Field(
+        "https://api.met.no/weatherapi", description="base address of met-norway"
+    )
+    weather_open_meteo_key: SecretStr | None = Field(None, description="key for a paid open-meteo address")
+    weather_ensemble_model: str = Field(
+        "icon_seamless_eps",
+        pattern="^[a-z0-9_]{1,60}$",
+        description="model that open-meteo-ensemble asks for",
+    )
+    weather_stale_s: float = Field(
+        21600.0, ge=0, le=86400, description="greatest age of a forecast used while its provider is away"
+    )
+    weather_hold_s: float = Field(
+        900.0, ge=60, le=21600, description="how long a forecast is kept when its provider tells no expiry"
+    )
+    weather_budget_s: float = Field(
+        5.0, ge=0.05, le=6, description="longest wait for the weather in one answer"
+    )
+    weather_request_s: float = Field(
+        10.0, ge=0.05, le=60, description="longest request; one that outlasts an answer still fills the cache"
+    )
 
     @field_validator("host")
     @classmethod
@@ -59,6 +112,47 @@ class Settings(BaseSettings):
         if folder is not None and not folder.is_dir():
             raise ValueError("must be an existing folder")
         return folder
+
+    @field_validator("weather_providers", mode="before")
+    @classmethod
+    def _split_providers(cls, providers: object) -> object:
+        if isinstance(providers, str):
+            return tuple(name.strip() for name in providers.split(",") if name.strip())
+        return providers
+
+    @field_validator("weather_providers")
+    @classmethod
+    def _known_providers(cls, providers: tuple[str, ...]) -> tuple[str, ...]:
+        if not set(providers) <= set(WEATHER_PROVIDERS) or len(set(providers)) != len(providers):
+            raise ValueError(f"must be different names out of {', '.join(WEATHER_PROVIDERS)}")
+        return providers
+
+    @field_validator("weather_contact")
+    @classmethod
+    def _contact_is_an_address(cls, contact: str | None, info: ValidationInfo) -> str | None:
+        if contact is None:
+            demanded = CONTACT_DEMANDED & set(info.data.get("weather_providers", ()))
+            if demanded:
+                raise ValueError(f"must be set, because {', '.join(sorted(demanded))} asks who is calling")
+            return None
+        # it goes into a header as it stands
+        if not 5 <= len(contact) <= 200 or not all("!" <= c <= "~" for c in contact):
+            raise ValueError("must be 5 to 200 plain characters without blanks")
+        if "." not in contact.strip(".") and "@" not in contact.strip("@"):
+            raise ValueError("must be a mail address or a web address")
+        return contact
+
+    @field_validator("weather_open_meteo_url", "weather_ensemble_url", "weather_met_norway_url")
+    @classmethod
+    def _base_address(cls, url: str) -> str:
+        parts = urlsplit(url)
+        host = parts.hostname or ""
+        plain = all("!" <= c <= "~" for c in url) and not (parts.query or parts.fragment)
+        guarded = parts.scheme == "https" or (parts.scheme == "http" and is_loopback(host))
+        parts.port  # noqa: B018 - raises ValueError for a port that is none
+        if not host or not plain or not guarded or "@" in parts.netloc:
+            raise ValueError("must be an https address without query (http only on this machine itself)")
+        return url.rstrip("/")
 
 
 def load_settings(**given: Any) -> Settings:
