@@ -85,8 +85,9 @@ def aerosol_optical_depth_angstrom(
 def extraterrestrial_irradiance() -> FloatArray:
     """Sunlight above the atmosphere at 1 AU, 5 nm means at `WAVELENGTH_NM`, shape (41,).  [W m-2 nm-1]
 
-    [4].  Multiply by (r0/r)^2 for the date.  Published spectra differ by up to 6 % in single boxes, so compare
-    integrals over 20 nm or more.  The source begins at 280 nm: the first box is the mean of its upper half.
+    [4].  Multiply by (r0/r)^2 for the date.  Published spectra differ by up to 6 % in single boxes, so
+    compare integrals over 20 nm or more.  The source begins at 280 nm: the first box is the mean of its
+    upper half.
     """
     columns = read_columns(data_folder() / "extraterrestrial.csv")
     if not np.array_equal(columns["wavelength_nm"], WAVELENGTH_NM):

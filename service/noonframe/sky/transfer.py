@@ -1,14 +1,16 @@
-"""What the air lets through: the exact beam, and the tabulated diffuse light and spherical albedo.
+"""What the air lets through: the exact beam, and from a table the diffuse light and the spherical albedo.
 
 The table (data/transfer_table.npz, made by data/builders/build_transfer_table.py) holds, for a layered
-atmosphere over a black ground, the diffuse downward irradiance per unit extraterrestrial normal irradiance and
-the spherical albedo S seen from below, both by a 16-stream discrete-ordinates solution whose beam is attenuated
-along its path through curved air.  With ground albedo a the global irradiance is (beam + diffuse) / (1 - a S).
+atmosphere over a black ground, the global irradiance on the level per unit extraterrestrial normal irradiance
+and the spherical albedo S seen from below, both by a 16-stream discrete-ordinates solution whose beam is
+attenuated along its path through curved air.  With ground albedo a the global irradiance is
+(beam + diffuse) / (1 - a S).
 
-Between the nodes the logarithm of the transmittance is a tensor product of cubic splines.  A spline is a linear
-map from node values to the answer, so each axis becomes a vector of weights, and the zenith angles, which many
-skies share, a matrix that can be kept.  The interpolation is within 1 % of a fresh solution at any single
-wavelength from 300 nm, and within 0.2 % in the ultraviolet total.
+Between the nodes the logarithm of the global transmittance is a tensor product of cubic splines; diffuse is
+that less the exact beam, which errs less than a spline through the diffuse light, because haze and thin cloud
+move light between the two much faster than they change the sum.  A spline is a linear map from node values to
+the answer, so each axis becomes a vector of weights, and the zenith angles, which many skies share, a matrix
+that can be kept.
 """
 
 from dataclasses import dataclass
@@ -69,8 +71,9 @@ class AtmosphereState:
 
 @dataclass(frozen=True, eq=False)
 class ZenithOperator:
-    """Weights (n, n_node) that carry log transmittance from the table's zenith nodes to n other angles."""
+    """Weights (n, n_node) that carry log transmittance from the table's zenith nodes to `zenith_deg` (n,)."""
 
+    zenith_deg: FloatArray
     weights: FloatArray
 
 
@@ -105,7 +108,7 @@ class _CubicSpline:
 
 
 def _not_a_knot_curvature(x: FloatArray) -> FloatArray:
-    """Matrix (n, n) from node values to the spline's second derivatives; 3 nodes, the fewest, give a parabola."""
+    """Matrix (n, n) from node values to the spline's second derivatives; n = 3 gives a parabola."""
     count = x.size
     step = np.diff(x)
     system, right_side = np.zeros((count, count)), np.zeros((count, count))
@@ -118,7 +121,7 @@ def _not_a_knot_curvature(x: FloatArray) -> FloatArray:
 
 
 def _aerosol_coordinate(optical_depth: FloatArray) -> FloatArray:
-    return np.log1p(optical_depth / 0.3)
+    return np.log1p(optical_depth / 0.6)
 
 
 def _cloud_coordinate(optical_depth: FloatArray) -> FloatArray:
@@ -129,10 +132,8 @@ def _cloud_coordinate(optical_depth: FloatArray) -> FloatArray:
 class TransferTable:
     """The loaded table; arrays in axis order aerosol, cloud, pressure, ozone, then zenith and wavelength.
 
-    `log_diffuse` (n_state, n_zenith * n_wavelength) and `log_escape` (n_state, n_wavelength), the latter
-    ln(1 - S); n_state is the product of the four state axes.
-
-    Built from the data file by `transfer_table_from`.
+    `log_total` (n_state, n_zenith * n_wavelength) is ln of the global transmittance, `log_escape` (n_state,
+    n_wavelength) is ln(1 - S); n_state is the product of the four state axes.
     """
 
     wavelength_nm: FloatArray
@@ -141,7 +142,7 @@ class TransferTable:
     cloud_optical_depth: FloatArray
     pressure_hpa: FloatArray
     ozone_du: FloatArray
-    log_diffuse: npt.NDArray[np.float32]
+    log_total: npt.NDArray[np.float32]
     log_escape: npt.NDArray[np.float32]
     _splines: tuple[_CubicSpline, ...]
     _zenith_spline: _CubicSpline
@@ -149,25 +150,33 @@ class TransferTable:
     def zenith_operator(self, zenith_deg: FloatArray | float) -> ZenithOperator:
         """Interpolation from the table's zenith nodes to apparent `zenith_deg` (n,), each 0 to 96.
 
-        Below the horizon the logarithm runs on straight with its slope at 90 degrees: twilight by
-        extrapolation, good for a factor of a few, where nothing is left to print with.
+        Below the horizon the logarithm runs on straight with its slope at 90 degrees.  That twilight is an
+        extrapolation, more and more too bright towards 96 degrees, where it still gives 0.1 % of noon.
         """
         zenith = np.atleast_1d(checked_zenith(zenith_deg))
         above = np.minimum(zenith, _HORIZON_DEG)
         spline = self._zenith_spline
-        return ZenithOperator(spline.weights(above) + np.outer(zenith - above, spline.end_slope()))
+        return ZenithOperator(zenith, spline.weights(above) + np.outer(zenith - above, spline.end_slope()))
 
     def diffuse_transmittance(self, state: AtmosphereState, zenith_operator: ZenithOperator) -> FloatArray:
         """Diffuse irradiance on level black ground per unit extraterrestrial normal irradiance.  [unitless]
 
-        Shape (n, n_wavelength), for the n zenith angles of `zenith_operator`.  Aerosol with Angstrom exponent
-        1.3, single-scattering albedo 0.92 and asymmetry 0.70; cloud as a level sheet of water drops.
+        Shape (n, n_wavelength), for the n zenith angles of `zenith_operator`; always positive.  Aerosol with
+        Angstrom exponent 1.3, single-scattering albedo 0.92 and asymmetry 0.70; cloud as a level sheet of
+        water drops.
+
+        Interpolation error against fresh solutions (haze 0-0.3, any cloud, 0-3000 m, zenith to 85 degrees):
+        below 0.1 % in the 315-400 and 400-480 nm totals, 0.6 % at any one wavelength from 300 nm.  Below
+        295 nm it can reach tens of per cent where less than a millionth of the light is left.  Against an
+        independent radiative-transfer code the totals agree to 0.5 % up to zenith 60 degrees, 1.2 % at 75.
         """
-        at_nodes = (self._state_weights(state) @ self.log_diffuse).reshape(self.zenith_deg.size, -1)
-        return np.exp(zenith_operator.weights @ at_nodes.astype(np.float64))
+        at_nodes = (self._state_weights(state) @ self.log_total).reshape(self.zenith_deg.size, -1)
+        total = np.exp(zenith_operator.weights @ at_nodes.astype(np.float64))
+        zenith = zenith_operator.zenith_deg
+        return total - beam_transmittance(state, zenith) * np.cos(np.radians(zenith))[:, None]
 
     def spherical_albedo(self, state: AtmosphereState) -> FloatArray:
-        """Share of isotropic light from the ground that the air throws back, shape (n_wavelength,).  [unitless]"""
+        """Share of isotropic light from below that the air throws back, shape (n_wavelength,).  [unitless]"""
         return -np.expm1((self._state_weights(state) @ self.log_escape).astype(np.float64))
 
     def _state_weights(self, state: AtmosphereState) -> npt.NDArray[np.float32]:
@@ -196,7 +205,7 @@ def load_transfer_table() -> TransferTable:
 
 
 def transfer_table_from(arrays: dict[str, npt.NDArray[np.generic]]) -> TransferTable:
-    """A table from the arrays of the data file: the axes, and `log_diffuse` and `log_escape` over them."""
+    """A table from the arrays of the data file: the axes, and `log_total` and `log_escape` over them."""
     names = (
         "aerosol_optical_depth",
         "cloud_optical_depth",
@@ -207,19 +216,19 @@ def transfer_table_from(arrays: dict[str, npt.NDArray[np.generic]]) -> TransferT
     )
     axes = {name: np.asarray(arrays[name], dtype=np.float64) for name in names}
     shape = tuple(axes[name].size for name in names)
-    diffuse, escape = arrays["log_diffuse"], arrays["log_escape"]
-    if diffuse.shape != shape or escape.shape != (*shape[:4], shape[5]):
+    total, escape = arrays["log_total"], arrays["log_escape"]
+    if total.shape != shape or escape.shape != (*shape[:4], shape[5]):
         raise DataFileError(
-            "transfer_table", diffuse.shape, f"the arrays must have the shape of the axes, {shape}"
+            "transfer_table", total.shape, f"the arrays must have the shape of the axes, {shape}"
         )
     if not np.array_equal(axes["wavelength_nm"], WAVELENGTH_NM):
         raise DataFileError("transfer_table", "wavelength_nm", "must run from 280 to 480 by 5")
-    if not (np.isfinite(diffuse).all() and np.isfinite(escape).all()):
-        raise DataFileError("transfer_table", "log_diffuse, log_escape", "every value must be finite")
+    if not (np.isfinite(total).all() and np.isfinite(escape).all()):
+        raise DataFileError("transfer_table", "log_total, log_escape", "every value must be finite")
     states = int(np.prod(shape[:4]))
     return TransferTable(
         **axes,
-        log_diffuse=np.ascontiguousarray(diffuse.reshape(states, -1), dtype=np.float32),
+        log_total=np.ascontiguousarray(total.reshape(states, -1), dtype=np.float32),
         log_escape=np.ascontiguousarray(escape.reshape(states, -1), dtype=np.float32),
         _splines=(
             _CubicSpline(_aerosol_coordinate(axes["aerosol_optical_depth"])),
@@ -236,10 +245,10 @@ def beam_transmittance(
 ) -> FloatArray:
     """Transmittance of the direct beam, shape (n, n_wavelength).  [unitless]
 
-    For apparent `zenith_deg` (n,), 0 to 96: exp(-sum of optical depth times air mass), each constituent with its
-    own air mass; exactly zero below the horizon.  Light scattered forward, even into the sun's aureole, counts
-    as diffuse, as in the table.  The table's aerosol has exponent 1.3: another one moves light between haze
-    colours in the beam only.
+    For apparent `zenith_deg` (n,), 0 to 96: exp(-sum of optical depth times air mass), each constituent with
+    its own air mass; exactly zero below the horizon.  Light scattered forward, even into the sun's aureole,
+    counts as diffuse, as in the table.  `angstrom_exponent` changes the beam alone: the table's diffuse light
+    is for 1.3.
     """
     zenith = np.atleast_1d(checked_zenith(zenith_deg))
     paths = (
