@@ -14,6 +14,7 @@ from noonframe.sky.spectrum import DARK_ELEVATION_DEG, SkyState, SpectralCurves,
 from noonframe.stack.effective import band_weights, dose_weights
 from noonframe.stack.materials import Stack
 from noonframe.stack.sensitizers import Sensitizer
+from noonframe.sun.position import SunTrack
 from noonframe.types import FloatArray, IntArray
 
 UVA_BAND_NM = (315.0, 400.0)
@@ -22,7 +23,11 @@ _POINTS = 2049
 _LOWEST_UP = float(np.sin(np.radians(DARK_ELEVATION_DEG)))
 _STEP = (1.0 - _LOWEST_UP) / (_POINTS - 1)
 _COSINES = 33
+_COARSE_POINTS = 65
 _FLOOR = 1e-12
+_MOST_KEPT = 512
+NO_PANE = Stack(())
+_NO_SHEETS = np.ones((1, 1))  # the angle ratio of a bare coat
 
 
 @dataclass(frozen=True)
@@ -46,13 +51,16 @@ class LightCurves:
     `uva` and `blue` are before the stack; `effective` is behind it at normal incidence for the sun and
     at the hemispherical mean for the sky.  `angle_ratio` (n_point_coarse, n_cosine) is the sun's
     effective light at an angle of incidence over that at normal incidence (cosine law left out).
-    The `flat_*` curves are those of a level frame in the open.
+    Indoors everything is also behind the window's pane at normal incidence, and `pane_ratio` (same shape)
+    is what an angle of incidence on the pane leaves of that.  The `flat_*` curves are those of a level
+    frame in the open; they know no pane.
     """
 
     uva: Channel
     blue: Channel
     effective: Channel
     angle_ratio: FloatArray
+    pane_ratio: FloatArray
     cos_zenith: FloatArray
     uv_index: FloatArray
     flat_effective: FloatArray
@@ -69,6 +77,10 @@ class Lookup:
     part: FloatArray
     light: FloatArray
 
+    def some(self, which: IntArray) -> "Lookup":
+        """The places of some of the suns."""
+        return Lookup(self.index[which], self.part[which], self.light[which])
+
     def read(self, curve: FloatArray) -> FloatArray:
         """Value of a curve (n_point,) at each sun; exactly zero when it is dark."""
         low = curve[self.index]
@@ -78,24 +90,50 @@ class Lookup:
 
 def locate(up: FloatArray) -> Lookup:
     """Look-up for suns with sine of true elevation `up` (n,)."""
+    return _kept_lookup(up.tobytes()) if up.size <= _MOST_KEPT else _locate(up)
+
+
+@lru_cache(maxsize=128)
+def _kept_lookup(up: bytes) -> Lookup:
+    """A short look-up, kept because one question reads several curves at the same suns."""
+    return _locate(np.frombuffer(up))
+
+
+def _locate(up: FloatArray) -> Lookup:
     position = (up - _LOWEST_UP) / _STEP
-    index = np.clip(position.astype(np.int64), 0, _POINTS - 2)
-    return Lookup(index, position - index, (position > 0.0).astype(np.float64))
+    index = np.minimum(np.maximum(position.astype(np.int64), 0), _POINTS - 2)
+    return Lookup(index, np.maximum(position, 0.0) - index, (position > 0.0).astype(np.float64))
+
+
+def apparent_vectors(curves: LightCurves, at: Lookup, track: SunTrack) -> FloatArray:
+    """Unit vectors (n, 3) east, north, up toward the refracted sun, without an arc sine."""
+    return lifted_vectors(at.read(curves.cos_zenith), track)
+
+
+def lifted_vectors(cos_zenith: FloatArray, track: SunTrack) -> FloatArray:
+    """Unit vectors (n, 3) in the track's directions, but at the refracted zeniths with these cosines (n,)."""
+    level: FloatArray = np.sqrt(track.east**2 + track.north**2)
+    stretch: FloatArray = np.sqrt(1.0 - cos_zenith**2) / np.maximum(level, _FLOOR)
+    return np.stack([track.east * stretch, track.north * stretch, cos_zenith], axis=-1)
 
 
 @cache
 def point_true_elevation_deg() -> FloatArray:
     """True elevation of the curves' points; shape (n_point,)."""
-    return np.degrees(np.arcsin(np.clip(_LOWEST_UP + _STEP * np.arange(_POINTS), -1.0, 1.0)))
+    elevation: FloatArray = np.degrees(np.arcsin(np.clip(_LOWEST_UP + _STEP * np.arange(_POINTS), -1.0, 1.0)))
+    return elevation
 
 
-@lru_cache(maxsize=256)
-def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer) -> LightCurves:
-    """Curves of one sky, stack and sensitizer."""
+@lru_cache(maxsize=64)
+def light_curves(
+    sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stack = NO_PANE
+) -> LightCurves:
+    """Curves of one sky, stack and sensitizer, and indoors of the window's pane."""
     spectra = spectral_curves(sky)
-    uva = band_weights(*UVA_BAND_NM)
-    blue = band_weights(*BLUE_BAND_NM)
-    action = dose_weights(sensitizer)
+    behind_pane = pane.normal_transmittance
+    uva = band_weights(*UVA_BAND_NM) * behind_pane
+    blue = band_weights(*BLUE_BAND_NM) * behind_pane
+    action = dose_weights(sensitizer) * behind_pane
     beam_weight = action * stack.normal_transmittance
     diffuse_weight = action * stack.diffuse_transmittance
     flat_weight = action * stack.beam_transmittance(np.minimum(spectra.zenith_deg, 90.0))
@@ -112,13 +150,14 @@ def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer) -> LightCu
         ],
         axis=1,
     )
-    fine = _to_points(spectra.true_elevation_deg, columns)
-    cos_zenith = _cos_zenith_points(spectra)
+    fine = to_points(spectra.true_elevation_deg, columns)
+    cos_zenith = cos_zenith_points(spectra)
     return LightCurves(
         uva=Channel(*fine[0:4]),
         blue=Channel(*fine[4:8]),
         effective=Channel(*fine[8:12]),
         angle_ratio=_angle_ratio(spectra, stack, action, toward_sun @ beam_weight),
+        pane_ratio=_pane_ratio(spectra, pane, beam_weight, toward_sun @ beam_weight),
         cos_zenith=cos_zenith,
         uv_index=fine[14],
         flat_effective=fine[12],
@@ -139,48 +178,75 @@ def _channel_columns(
     )
 
 
-def _to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray:
-    """Columns (n_knot, k) at knots of falling elevation -> (k, n_point), by a cubic in the logarithm."""
+def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray:
+    """Columns (n_knot, k) at knots of falling elevation -> (k, n_point), by a cubic in the logarithm.
+
+    Each column is fitted only down to its last knot with light and is zero below: the beam ends at the
+    horizon, and a cubic laid across that cliff would ring on the side where there still is light.
+    """
     from scipy.interpolate import CubicSpline
 
-    log = np.log(np.maximum(columns[::-1], _FLOOR))
-    spline = CubicSpline(knot_elevation_deg[::-1], log)
-    points = np.exp(spline(point_true_elevation_deg()))
-    points[points < 2.0 * _FLOOR] = 0.0
-    return np.ascontiguousarray(points.T)
+    elevation = point_true_elevation_deg()
+    points = np.zeros((columns.shape[1], elevation.size))
+    lit = columns > _FLOOR
+    lit_knots = np.where(lit.all(axis=0), columns.shape[0], np.argmin(lit, axis=0))
+    for count in np.unique(lit_knots[lit_knots > 1]):
+        which = np.flatnonzero(lit_knots == count)
+        knots = knot_elevation_deg[:count][::-1]
+        spline = CubicSpline(knots, np.log(columns[:count, which][::-1]))
+        inside = np.flatnonzero(elevation >= knots[0] - 1e-9)  # the lowest knot and point are both -6 degrees
+        points[np.ix_(which, inside)] = np.exp(spline(elevation[inside])).T
+    return points
 
 
-def _cos_zenith_points(spectra: SpectralCurves) -> FloatArray:
+def cos_zenith_points(spectra: SpectralCurves) -> FloatArray:
+    """Cosine of the refracted zenith at the points, zero below the horizon; shape (n_point,)."""
     from scipy.interpolate import CubicSpline
 
     spline = CubicSpline(spectra.true_elevation_deg[::-1], spectra.zenith_deg[::-1])
     return np.maximum(np.cos(np.radians(spline(point_true_elevation_deg()))), 0.0)
 
 
+def _pane_ratio(
+    spectra: SpectralCurves, pane: Stack, beam_weight: FloatArray, at_normal: FloatArray
+) -> FloatArray:
+    """As `_angle_ratio`, of the pane: the weight already holds it at normal incidence, so divide that out."""
+    through = pane.normal_transmittance
+    without = np.divide(beam_weight, through, out=np.zeros_like(beam_weight), where=through > 0.0)
+    return _angle_ratio(spectra, pane, without, at_normal)
+
+
 def _angle_ratio(
     spectra: SpectralCurves, stack: Stack, action: FloatArray, at_normal: FloatArray
 ) -> FloatArray:
     """Ratio (n_knot_by_elevation, n_cosine) on equal steps of up and of the cosine of incidence."""
+    if not stack.materials:
+        return _NO_SHEETS
     cosine = np.linspace(0.0, 1.0, _COSINES)
     by_angle = stack.beam_transmittance(np.degrees(np.arccos(cosine)))
     toward_sun = spectra.beam_normal + spectra.circumsolar_normal
-    ratio = (toward_sun @ (action * by_angle).T) / np.maximum(at_normal, _FLOOR)[:, None]
-    ratio[at_normal <= _FLOOR] = 0.0
-    coarse = np.linspace(_LOWEST_UP, 1.0, 65)
-    up = np.sin(np.radians(spectra.true_elevation_deg))[::-1]
-    resampled = [np.interp(coarse, up, column) for column in ratio[::-1].T]
+    lit = np.flatnonzero(at_normal > _FLOOR)[::-1]  # by rising elevation, as interpolation wants it
+    if lit.size == 0:
+        return np.zeros((_COARSE_POINTS, _COSINES))
+    ratio = (toward_sun[lit] @ (action * by_angle).T) / at_normal[lit, None]
+    coarse = np.linspace(_LOWEST_UP, 1.0, _COARSE_POINTS)
+    # Below the last sun with light the lowest ratio is held: fading to zero would dim the sun above it.
+    up = np.sin(np.radians(spectra.true_elevation_deg[lit]))
+    resampled = [np.interp(coarse, up, column) for column in ratio.T]
     return np.stack(resampled, axis=1)
 
 
-def angle_ratio_at(curves: LightCurves, up: FloatArray, cos_incidence: FloatArray) -> FloatArray:
-    """`angle_ratio` read at suns (n,) and cosines of incidence (n,), bilinear; zero from behind."""
-    rows, columns = curves.angle_ratio.shape
-    y = np.clip((up - _LOWEST_UP) / (1.0 - _LOWEST_UP) * (rows - 1), 0.0, rows - 1.0)
-    x = np.clip(cos_incidence * (columns - 1), 0.0, columns - 1.0)
+def angle_ratio_at(ratio_table: FloatArray, up: FloatArray, cos_incidence: FloatArray) -> FloatArray:
+    """`angle_ratio` or `pane_ratio` read at suns (n,) and cosines of incidence (n,), bilinear."""
+    if ratio_table is _NO_SHEETS:
+        return np.ones(up.shape)
+    rows, columns = ratio_table.shape
+    y = np.minimum(np.maximum((up - _LOWEST_UP) * ((rows - 1) / (1.0 - _LOWEST_UP)), 0.0), rows - 1.0)
+    x = np.minimum(np.maximum(cos_incidence * (columns - 1), 0.0), columns - 1.0)
     i = np.minimum(y.astype(np.int64), rows - 2)
     j = np.minimum(x.astype(np.int64), columns - 2)
     y, x = y - i, x - j
-    flat = curves.angle_ratio.ravel()
+    flat = ratio_table.ravel()
     at = i * columns + j
     low = flat[at] + x * (flat[at + 1] - flat[at])
     high = flat[at + columns] + x * (flat[at + columns + 1] - flat[at + columns])

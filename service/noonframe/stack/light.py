@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from noonframe.spot.plane import OpenSpot, plane_view
-from noonframe.stack.curves import Channel, LightCurves, Lookup, angle_ratio_at, locate
+from noonframe.stack.curves import Channel, LightCurves, Lookup, angle_ratio_at, apparent_vectors, locate
 from noonframe.sun.position import SunTrack
 from noonframe.types import FloatArray
 
@@ -28,7 +28,9 @@ class LightSeries:
     def uva_diffuse_fraction(self) -> FloatArray:
         """Diffuse share of the UVA; NaN where there is no light."""
         lit = self.uva_w_m2 > 0.0
-        return np.where(lit, self.uva_diffuse_w_m2 / np.where(lit, self.uva_w_m2, 1.0), np.nan)
+        # The two curves are interpolated apart and may differ in the last digits where all light is diffuse.
+        share = np.minimum(self.uva_diffuse_w_m2 / np.where(lit, self.uva_w_m2, 1.0), 1.0)
+        return np.where(lit, share, np.nan)
 
 
 def light_on(curves: LightCurves, track: SunTrack, spot: OpenSpot, near_ground_albedo: float) -> LightSeries:
@@ -62,6 +64,13 @@ def effective_on(
     at = locate(track.up)
     if spot.is_plain:
         return at.read(curves.flat_effective) * track.distance_factor
+    lit = np.flatnonzero(at.light)  # over days and years half of the suns are down
+    if lit.size < at.light.size:
+        effective = np.zeros(at.light.size)
+        track, at = track.some(lit), at.some(lit)
+        plane = _Plane(curves, track, spot, at, near_ground_albedo)
+        effective[lit] = plane.effective() * track.distance_factor
+        return effective
     return _Plane(curves, track, spot, at, near_ground_albedo).effective() * track.distance_factor
 
 
@@ -75,11 +84,7 @@ class _Plane:
         self._at = at
         self._up = track.up
         self._albedo = near_ground_albedo
-        cos_zenith = at.read(curves.cos_zenith)
-        level = np.hypot(track.east, track.north)
-        stretch = np.sqrt(1.0 - cos_zenith**2) / np.where(level > 0.0, level, 1.0)
-        vector = np.stack([track.east * stretch, track.north * stretch, cos_zenith], axis=-1)
-        view = plane_view(spot, vector)
+        view = plane_view(spot, apparent_vectors(curves, at, track))
         self._cos_incidence = view.cos_incidence
         facing = (view.cos_incidence > 0.0) & view.sun_clear
         self._sun = np.where(facing, view.cos_incidence, 0.0)
@@ -95,13 +100,12 @@ class _Plane:
     def effective(self) -> FloatArray:
         """Effective light with the stack's response to the sun's angle."""
         channel = self._curves.effective
-        toward_sun = self._at.read(channel.beam_normal) + self._at.read(channel.circumsolar_normal)
-        ratio = angle_ratio_at(self._curves, self._up, self._cos_incidence)
+        toward_sun = self._at.read(channel.beam_normal + channel.circumsolar_normal)
+        ratio = angle_ratio_at(self._curves.angle_ratio, self._up, self._cos_incidence)
         return toward_sun * ratio * self._sun + self._isotropic(channel)
 
     def _isotropic(self, channel: Channel) -> FloatArray:
-        sky = self._at.read(channel.isotropic) * self._sky_share
-        if self._ground_share == 0.0 or self._albedo == 0.0:
-            return sky
-        ground = self._at.read(channel.level) * (self._ground_share * self._albedo)
-        return sky + ground
+        curve = channel.isotropic * self._sky_share
+        if self._ground_share > 0.0 and self._albedo > 0.0:
+            curve = curve + channel.level * (self._ground_share * self._albedo)
+        return self._at.read(curve)

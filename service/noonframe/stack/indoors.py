@@ -1,0 +1,156 @@
+"""Light on a sheet inside a window, point by point.
+
+The beam and the circumsolar light reach a point while the sun shines on it through the opening; the
+isotropic sky, and for a tilted sheet the ground outside, by the share of the dome it sees.  Light that the
+room, the reveal and the buildings opposite throw back is left out: it only helps, by a few per cent in a
+white room.  UVA and blue are behind the window's pane and before the frame's own stack.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from noonframe.spot.indoors import SheetView, WindowSpot, sheet_view, sheets_view
+from noonframe.spot.patch import beam_share, lit
+from noonframe.stack.curves import Channel, LightCurves, Lookup, angle_ratio_at, apparent_vectors, locate
+from noonframe.stack.light import LightSeries
+from noonframe.sun.position import SunTrack
+from noonframe.types import BoolArray, FloatArray, IntArray
+
+_VIEW_UP = 0.6
+"""Height of sun (sine) whose spectrum weighs the pane for sky light: the ratio hardly knows the sun."""
+
+
+@dataclass(frozen=True)
+class IndoorLight:
+    """Light on a sheet: means over the sheet, the share of it in the patch of sun, and its view of sky."""
+
+    series: LightSeries
+    beam_share: FloatArray
+    sky_view: float
+
+
+def effective_on_sheet(
+    curves: LightCurves, track: SunTrack, spot: WindowSpot, near_ground_albedo: float
+) -> FloatArray:
+    """Effective irradiance (n_time, n_point) at each sample point.  [W m-2]"""
+    sheet = _Sheet(curves, track, spot, sheet_view(spot), near_ground_albedo)
+    return sheet.effective() * track.distance_factor[:, None]
+
+
+def effective_on_sheets(
+    curves: LightCurves, track: SunTrack, spots: tuple[WindowSpot, ...], near_ground_albedo: float
+) -> FloatArray:
+    """`effective_on_sheet` for several places of one frame, (n_spot, n_time, n_point).  [W m-2]
+
+    All spots share window, grid, tilt and aim; the sun is worked out once for all of them.
+    """
+    sheet = _Sheet(curves, track, spots[0], sheets_view(spots), near_ground_albedo)
+    effective = sheet.effective() * track.distance_factor[:, None]
+    return np.moveaxis(effective.reshape(track.up.size, len(spots), -1), 1, 0)
+
+
+def mean_effective_on_sheet(
+    curves: LightCurves, track: SunTrack, spot: WindowSpot, near_ground_albedo: float
+) -> FloatArray:
+    """Effective irradiance (n_time,) as the mean over the sheet: the quick way to a dose.  [W m-2]"""
+    sheet = _Sheet(curves, track, spot, sheet_view(spot), near_ground_albedo)
+    return sheet.mean_effective() * track.distance_factor
+
+
+def light_on_sheet(
+    curves: LightCurves, track: SunTrack, spot: WindowSpot, near_ground_albedo: float
+) -> IndoorLight:
+    """All the light on the sheet, as means over it."""
+    sheet = _Sheet(curves, track, spot, sheet_view(spot), near_ground_albedo)
+    distance = track.distance_factor
+    uva_beam, uva_rest = sheet.means(curves.uva)
+    blue_beam, blue_rest = sheet.means(curves.blue)
+    series = LightSeries(
+        uva_w_m2=(uva_beam + uva_rest) * distance,
+        uva_diffuse_w_m2=uva_rest * distance,
+        blue_w_m2=(blue_beam + blue_rest) * distance,
+        effective_w_m2=sheet.mean_effective() * distance,
+        uv_index=sheet.at.read(curves.uv_index) * distance,
+    )
+    share = beam_share(spot.frame, sheet.sun_vector, spot.window)
+    return IndoorLight(series, np.where(sheet.up_now, share, 0.0), sheet.view.mean_sky)
+
+
+class _Sheet:
+    """The sample points of a sheet (or of a row of sheets) along a sun track, at 1 AU."""
+
+    def __init__(
+        self,
+        curves: LightCurves,
+        track: SunTrack,
+        spot: WindowSpot,
+        view: SheetView,
+        near_ground_albedo: float,
+    ) -> None:
+        self.view = view
+        self.at: Lookup = locate(track.up)
+        self.sun_vector = apparent_vectors(curves, self.at, track)
+        self.up_now: BoolArray = self.sun_vector[:, 2] > 0.0
+        self._curves = curves
+        self._up = track.up
+        self._albedo = near_ground_albedo
+        cos_incidence = self.sun_vector @ view.facing
+        facing = self.up_now & (cos_incidence > 0.0)
+        self._cos_incidence = np.where(facing, cos_incidence, 0.0)
+        self._lit = lit(view.points, self.sun_vector, spot.window)
+        self._sees_ground = bool(np.any(view.ground > 0.0))
+        if spot.is_open:
+            self._sun, self._sky = self._cos_incidence, view.sky
+        else:
+            outward = spot.window.to_local(np.array([0.0, -1.0, 0.0]))
+            through = angle_ratio_at(curves.pane_ratio, track.up, self.sun_vector @ outward)
+            self._sun = self._cos_incidence * through
+            at_view = np.full(view.pane_cosine.size, _VIEW_UP)
+            pane = angle_ratio_at(curves.pane_ratio, at_view, view.pane_cosine.ravel())
+            self._sky = np.sum(view.node_weight * pane.reshape(view.node_weight.shape), axis=1)
+        self._mean_pane = np.divide(self._sky, view.sky, out=np.ones_like(view.sky), where=view.sky > 0.0)
+
+    @cached_property
+    def _share(self) -> FloatArray:
+        """Share (n_time,) of the sheet's points in the patch of sun."""
+        return self._lit @ self.view.weights
+
+    def means(self, channel: Channel) -> tuple[FloatArray, FloatArray]:
+        """Beam, and everything else, of one channel as means over the sheet; each (n_time,)."""
+        share = self._share * self._sun
+        beam = self.at.read(channel.beam_normal) * share
+        around = self.at.read(channel.circumsolar_normal) * share
+        sky, ground = self.view.weights @ self._sky, self.view.weights @ self._ground()
+        return beam, around + self.at.read(channel.isotropic) * sky + self.at.read(channel.level) * ground
+
+    def effective(self) -> FloatArray:
+        """Effective light (n_time, n_point)."""
+        channel = self._curves.effective
+        result = self.at.read(channel.isotropic)[:, None] * self._sky
+        if self._sees_ground:
+            result += self.at.read(channel.level)[:, None] * self._ground()
+        when = np.flatnonzero(self._lit.any(axis=1))
+        result[when] += self._lit[when] * self._sun_effective(when)[:, None]
+        return result
+
+    def mean_effective(self) -> FloatArray:
+        """Effective light (n_time,) as the mean over the sheet."""
+        channel, weights = self._curves.effective, self.view.weights
+        result = self.at.read(channel.isotropic) * float(weights @ self._sky)
+        if self._sees_ground:
+            result += self.at.read(channel.level) * float(weights @ self._ground())
+        when = np.flatnonzero(self._share > 0.0)
+        result[when] += self._share[when] * self._sun_effective(when)
+        return result
+
+    def _sun_effective(self, when: IntArray) -> FloatArray:
+        """Effective light (n_when,) of the sun and what is around it, on a point in the patch."""
+        at, channel = self.at.some(when), self._curves.effective
+        toward_sun = at.read(channel.beam_normal) + at.read(channel.circumsolar_normal)
+        ratio = angle_ratio_at(self._curves.angle_ratio, self._up[when], self._cos_incidence[when])
+        return toward_sun * ratio * self._sun[when]
+
+    def _ground(self) -> FloatArray:
+        return self.view.ground * self._mean_pane * self._albedo
