@@ -17,7 +17,8 @@ AEROSOL_SPREAD_FACTOR = 2.0
 
 AEROSOL_SCALE_HEIGHT_M = 2000.0
 DEFAULT_GROUND_ALBEDO = 0.04
-"""Grass 0.02, soil 0.05, concrete 0.1 at 300-400 nm: Feister and Grewe (1995), Photochem. Photobiol. 62, 736."""
+"""Grass 0.02, soil 0.05, concrete 0.1 at 300-400 nm: Feister and Grewe (1995), Photochem. Photobiol. 62,
+736-744."""
 
 
 @cache

@@ -24,6 +24,7 @@ _HOURS_PER_BLOCK = _NODES_PER_BLOCK * _HOURS_PER_NODE
 
 EARLIEST = dt.datetime(1900, 1, 1, tzinfo=dt.UTC)
 LATEST = dt.datetime(2200, 1, 1, tzinfo=dt.UTC)
+EARLIEST_S, LATEST_S = EARLIEST.timestamp(), LATEST.timestamp()
 
 
 @dataclass(frozen=True)
@@ -49,39 +50,34 @@ def geocentric_sun(unix_s: FloatArray) -> GeocentricSun:
     if unix_s.size == 0:
         empty = np.empty(0)
         return GeocentricSun(empty, empty, empty, empty)
-    first, last = float(np.min(unix_s)), float(np.max(unix_s))
-    if not (EARLIEST.timestamp() <= first and last <= LATEST.timestamp()):
-        bad = first if not first >= EARLIEST.timestamp() else last
+    first, last = float(unix_s.min()), float(unix_s.max())
+    if not (first >= EARLIEST_S and last <= LATEST_S):  # also true for NaN
+        bad = last if first >= EARLIEST_S else first
         raise OutOfDomain("time", bad, "a time between the years 1900 and 2200")
-    hourly, origin_s = _hourly_table(first, last)
+    values, steps, origin_s = _hourly_table(first, last)
     position = (unix_s - origin_s) / HOUR_S
     index = position.astype(np.intp)
-    part = position - index
-    sin_dec, cos_dec, advance, factor = (row[index] + part * step[index] for row, step in hourly)
-    # The mean sun's hour angle is exact in the day fraction; only its slow advance is interpolated.
-    angle = advance + (2.0 * np.pi / DAY_S) * np.mod(unix_s, DAY_S) - np.pi
+    sin_dec, cos_dec, advance, factor = values.take(index, axis=1) + (position - index) * steps.take(
+        index, axis=1
+    )
+    # The mean sun's hour angle is exact in the day fraction; only its slow advance is interpolated.  Whole
+    # days are dropped before the product, so that the angle keeps its digits.
+    angle = advance + (2.0 * np.pi / DAY_S) * (unix_s - DAY_S * np.floor(first / DAY_S)) - np.pi
     return GeocentricSun(sin_dec, cos_dec, angle, factor)
 
 
-_Row = tuple[FloatArray, FloatArray]
-
-
 @lru_cache(maxsize=16)
-def _joined(first_block: int, last_block: int) -> tuple[_Row, ...]:
+def _joined(first_block: int, last_block: int) -> tuple[FloatArray, FloatArray]:
     blocks = [_block(index) for index in range(first_block, last_block + 1)]
-    rows = []
-    for quantity in range(4):
-        values = np.concatenate([block[quantity][:-1] for block in blocks] + [blocks[-1][quantity][-1:]])
-        step = np.append(np.diff(values), 0.0)
-        rows.append((values, step))
-    return tuple(rows)
+    values = np.concatenate([block[:, :-1] for block in blocks] + [blocks[-1][:, -1:]], axis=1)
+    return values, np.diff(values, axis=1, append=values[:, -1:])
 
 
-def _hourly_table(first_s: float, last_s: float) -> tuple[tuple[_Row, ...], float]:
-    """Hourly values and steps to the next hour that cover the span, with the first hour's time."""
+def _hourly_table(first_s: float, last_s: float) -> tuple[FloatArray, FloatArray, float]:
+    """Hourly values (4, n) and steps to the next hour that cover the span, with the first hour's time."""
     span = _HOURS_PER_BLOCK * HOUR_S
     first_block, last_block = int(first_s // span), int(last_s // span)
-    return _joined(first_block, last_block), first_block * span
+    return *_joined(first_block, last_block), first_block * span
 
 
 @lru_cache(maxsize=256)
@@ -109,8 +105,16 @@ def _block(index: int) -> FloatArray:
 
 def _cubic_to_hours(nodes: FloatArray) -> FloatArray:
     """Four-point Lagrange cubic from nodes (k, m + 4) on to hours (k, m * hours_per_node + 1)."""
-    x = np.arange(_HOURS_PER_NODE) / _HOURS_PER_NODE
-    weights = np.stack(
+    weights = lagrange_weights(np.arange(_HOURS_PER_NODE) / _HOURS_PER_NODE)
+    stencils = np.stack([nodes[:, k : k + _NODES_PER_BLOCK] for k in range(4)])
+    hours = np.einsum("sh,sqn->qnh", weights, stencils).reshape(nodes.shape[0], -1)
+    end: FloatArray = nodes[:, _NODES_PER_BLOCK + 1 : _NODES_PER_BLOCK + 2]
+    return np.concatenate([hours, end], axis=1)
+
+
+def lagrange_weights(x: FloatArray) -> FloatArray:
+    """Weights (4, n) of values at -1, 0, 1 and 2 for a cubic through them, read at `x` (n,) in 0 to 1."""
+    return np.stack(
         [
             -x * (x - 1.0) * (x - 2.0) / 6.0,
             (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
@@ -118,7 +122,3 @@ def _cubic_to_hours(nodes: FloatArray) -> FloatArray:
             (x + 1.0) * x * (x - 1.0) / 6.0,
         ]
     )
-    stencils = np.stack([nodes[:, k : k + _NODES_PER_BLOCK] for k in range(4)])
-    hours = np.einsum("sh,sqn->qnh", weights, stencils).reshape(nodes.shape[0], -1)
-    end: FloatArray = nodes[:, _NODES_PER_BLOCK + 1 : _NODES_PER_BLOCK + 2]
-    return np.concatenate([hours, end], axis=1)

@@ -14,6 +14,8 @@ import numpy as np
 from astral import Observer
 from astral import sun as astral_sun
 
+from noonframe.errors import OutOfDomain
+from noonframe.sun.ephemeris import DAY_S
 from noonframe.sun.place import Place
 from noonframe.sun.position import RISE_ELEVATION_DEG, sun_track
 from noonframe.types import FloatArray
@@ -64,17 +66,24 @@ def day_events(place: Place, date: dt.date, zone: ZoneInfo) -> DayEvents:
     """Sun events of `date` as seen from `place`, in `zone`.
 
     When an event happens twice in one civil day (it can, near polar day) the first is given.
-    Raises `OutOfDomain` for dates outside 1900-2200.
+    Raises `OutOfDomain` for dates outside 1900-2200 and for a date that the zone skipped.
     """
     start_s, end_s = civil_day(date, zone)
-    scan_s = np.linspace(start_s, end_s, round((end_s - start_s) / _SCAN_S) + 1)
+    if end_s <= start_s:  # a change of sides of the date line leaves a day out
+        raise OutOfDomain("date", date.isoformat(), f"a day that {zone.key} had; its clocks skipped this one")
+    transit_s = _first_transit(place, start_s)
+    # With both meridian passages among the points, no rise and set can hide between two of them.
+    passages = np.array([transit_s - DAY_S / 2.0, transit_s, transit_s + DAY_S / 2.0])
+    evenly = np.linspace(start_s, end_s, round((end_s - start_s) / _SCAN_S) + 1)
+    scan_s = np.union1d(evenly, passages[(passages > start_s) & (passages < end_s)])
     elevation = sun_track(place, scan_s).true_elevation_deg
     observer = Observer(place.latitude_deg, place.longitude_deg, 0.0)
     day = _Day(place, date, zone, observer, scan_s, elevation)
 
     rise = day.crossing(RISE_ELEVATION_DEG, rising=True)
     set_ = day.crossing(RISE_ELEVATION_DEG, rising=False)
-    transit_s = day.transit()
+    # The settled events join the points, so that straight lines meet the horizon where the sun does.
+    measured_s = np.union1d(scan_s, [moment for moment in (rise, set_) if moment is not None])
     return DayEvents(
         date=date,
         outcome=_outcome(rise, set_, elevation),
@@ -84,8 +93,27 @@ def day_events(place: Place, date: dt.date, zone: ZoneInfo) -> DayEvents:
         set=day.moment(set_),
         dusk=day.moment(day.crossing(CIVIL_TWILIGHT_DEG, rising=False)),
         transit_elevation_deg=float(sun_track(place, np.array([transit_s])).true_elevation_deg[0]),
-        day_length_s=_time_above(scan_s, elevation - RISE_ELEVATION_DEG),
+        day_length_s=_time_above(
+            measured_s, sun_track(place, measured_s).true_elevation_deg - RISE_ELEVATION_DEG
+        ),
     )
+
+
+def _first_transit(place: Place, after_s: float) -> float:
+    """Unix second of the first upper meridian passage (hour angle zero) after `after_s`."""
+    ahead = np.mod(-_hour_angle_rad(place, after_s), 2.0 * np.pi)
+    transit_s = after_s + float(ahead) / (2.0 * np.pi) * DAY_S
+    for _ in range(2):  # the sun's hour angle keeps the mean sun's pace to 1 part in 3000
+        transit_s -= _hour_angle_rad(place, transit_s) / (2.0 * np.pi) * DAY_S
+    return transit_s
+
+
+def _hour_angle_rad(place: Place, unix_s: float) -> float:
+    """Topocentric hour angle of the sun, west positive, within half a turn."""
+    track = sun_track(place, np.array([unix_s]))
+    latitude = np.radians(place.latitude_deg)
+    toward_meridian = np.cos(latitude) * track.up - np.sin(latitude) * track.north
+    return float(np.arctan2(-track.east, toward_meridian)[0])
 
 
 def _outcome(rise: float | None, set_: float | None, elevation: FloatArray) -> SunDay:
@@ -130,7 +158,7 @@ class _Day:
         estimate = self._estimate(threshold_deg, rising=rising)
         if estimate is None or abs(estimate - low_s) > _ESTIMATE_REACH_S:
             estimate = (low_s + high_s) / 2.0
-        return self._settle(estimate, low_s, high_s, threshold_deg)
+        return self._settle(estimate, low_s, high_s, threshold_deg, sign)
 
     def _estimate(self, threshold_deg: float, *, rising: bool) -> float | None:
         find = astral_sun.dawn if rising else astral_sun.dusk
@@ -139,36 +167,22 @@ class _Day:
         except ValueError:  # it sees no crossing that day; ours, found on the scan, stands
             return None
 
-    def _settle(self, guess_s: float, low_s: float, high_s: float, threshold_deg: float) -> float:
+    def _settle(
+        self, guess_s: float, low_s: float, high_s: float, threshold_deg: float, sign: float
+    ) -> float:
         """Narrow the bracket around the guess by the full position until under 0.01 s."""
-        edges = (low_s, min(max(guess_s - 20.0, low_s), high_s), min(max(guess_s + 20.0, low_s), high_s), high_s)
+        edges = (
+            low_s,
+            min(max(guess_s - 20.0, low_s), high_s),
+            min(max(guess_s + 20.0, low_s), high_s),
+            high_s,
+        )
         points = np.asarray(edges)
         for _ in range(6):
             height = sun_track(self.place, points).true_elevation_deg - threshold_deg
-            k = int(np.flatnonzero(np.signbit(height[:-1]) != np.signbit(height[1:]))[0])
+            k = max(int(np.argmax(sign * height >= 0.0)) - 1, 0)
             low_s, high_s = float(points[k]), float(points[k + 1])
             if high_s - low_s < 0.01:
                 break
             points = np.linspace(low_s, high_s, 16)
         return (low_s + high_s) / 2.0
-
-    def transit(self) -> float:
-        """Unix second of the highest sun of the day, from the meridian passage nearest to it."""
-        estimate = astral_sun.noon(self.observer, self.date, tzinfo=self.zone).timestamp()
-        low_s, high_s = float(self.scan_s[0]), float(self.scan_s[-1])
-        if not low_s <= estimate < high_s:  # the zone is far from the meridian: take the scan's highest
-            estimate = float(self.scan_s[int(np.argmax(self.elevation))])
-        for reach in (600.0, 20.0):
-            points = np.linspace(estimate - reach, estimate + reach, 33)
-            track = sun_track(self.place, points)
-            angle = np.unwrap(np.arctan2(track.east, self._poleward(track.north)))
-            centre = angle - 2.0 * np.pi * np.round(angle[len(angle) // 2] / (2.0 * np.pi))
-            order = np.argsort(centre)
-            estimate = float(np.interp(0.0, centre[order], points[order]))
-        return estimate
-
-    def _poleward(self, north: FloatArray) -> FloatArray:
-        """Horizontal component toward the side where the sun culminates, so that transit is angle zero."""
-        highest = int(np.argmax(self.elevation))
-        north_at_highest = float(sun_track(self.place, self.scan_s[highest : highest + 1]).north[0])
-        return north if north_at_highest > 0.0 else -north
