@@ -5,48 +5,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from noonframe.dose.integrate import crossing_time_s, cumulative_dose
-from noonframe.dose.scene import Rate
+from noonframe.dose.course import LONGEST_S, Course, Exposure
+from noonframe.dose.integrate import cumulative_dose
+from noonframe.dose.scene import STEP_S, Rate
 from noonframe.types import FloatArray
 
-LONGEST_S = 86400.0
-"""An exposure that has not reached its target after a day is not one a printer makes."""
+__all__ = ["LONGEST_S", "Exposure", "NextChance", "expose", "lengths_from_every_step", "next_chance"]
 
-STEP_S = 60.0
-_FIRST_LOOK_S = 4 * 3600.0
-_TEN_PERCENT = 1.2815515594600038  # standard normal quantile of 0.9
+_LOOKS_S = (3600.0, 4 * 3600.0, LONGEST_S)
 _SEARCH_STEP_S = 600.0
-_SEARCH_S = 366 * 86400.0
+_SEARCH_S = 366 * LONGEST_S
+_STEPS_A_DAY = round(LONGEST_S / _SEARCH_STEP_S)
+_COARSE_MARGIN = 0.9  # the coarse sum may miss this much of a short stretch of light
 SENSIBLE_FACTOR = 2.0
 """The next chance is the first start that takes at most this times the shortest of its light period."""
-
-
-@dataclass(frozen=True)
-class Exposure:
-    """The answer to "how long from here".
-
-    `length_s`, `low_s`, `high_s` are the likely length and the 10 % and 90 % quantiles; each is None when
-    the light goes first.  `dose_share` is the share of the target gathered by then (1 when reached).
-    `looked_until_s` is the unix second at which the search stopped, `dark_then` whether for darkness.
-    """
-
-    start_s: float
-    length_s: float | None
-    low_s: float | None
-    high_s: float | None
-    dose_share: float
-    looked_until_s: float
-    dark_then: bool
-
-    @property
-    def end_s(self) -> float:
-        """Unix second at which the likely exposure ends, or at which the search stopped without it."""
-        return self.looked_until_s if self.length_s is None else self.start_s + self.length_s
-
-    @property
-    def reached(self) -> bool:
-        """Whether the likely dose reaches the target before the light goes."""
-        return self.length_s is not None
 
 
 @dataclass(frozen=True)
@@ -57,58 +29,38 @@ class NextChance:
     length_s: float
 
 
-def quantile_factor(spread_stops: float) -> float:
-    """Factor between the median and the 90 % quantile of a log-normal with this standard deviation."""
-    return float(2.0 ** (_TEN_PERCENT * spread_stops))
-
-
 def expose(rate: Rate, start_s: float, target_j_m2: float, spread_stops: float = 0.0) -> Exposure:
     """Length of an exposure begun at `start_s` for a target, with its 10-90 % range.
 
     `spread_stops` is one standard deviation of target and light together.  The search ends when it is
     dark or after a day, whichever comes first.
     """
-    factor = quantile_factor(spread_stops)
-    wanted = (target_j_m2, target_j_m2 / factor, target_j_m2 * factor)
-    for reach in (_FIRST_LOOK_S, LONGEST_S):
-        time_s = start_s + np.arange(0.0, reach + STEP_S / 2.0, STEP_S)
-        power = rate(time_s)
-        time_s, power, ended = _until_dark(time_s, power)
-        dose = cumulative_dose(time_s, power)
-        if ended or float(dose[-1]) >= wanted[2]:
+    for reach_s in _LOOKS_S:
+        time_s = start_s + np.arange(0.0, reach_s + STEP_S / 2.0, STEP_S)
+        exposure = Course.of(time_s, rate(time_s)).expose(start_s, target_j_m2, spread_stops)
+        if exposure.dark_then or exposure.high_s is not None:
             break
-    ends = [crossing_time_s(time_s, power, dose, value) for value in wanted]
-    lengths = [None if end is None else end - start_s for end in ends]
-    share = 1.0 if lengths[0] is not None else float(dose[-1]) / target_j_m2
-    return Exposure(start_s, lengths[0], lengths[1], lengths[2], share, float(time_s[-1]), ended)
-
-
-def _until_dark(time_s: FloatArray, power: FloatArray) -> tuple[FloatArray, FloatArray, bool]:
-    """Cut the course at the first dark instant (kept, so that the last light counts)."""
-    dark = np.flatnonzero(power <= 0.0)
-    if dark.size == 0:
-        return time_s, power, False
-    stop = int(dark[0]) + 1
-    return time_s[:stop], power[:stop], True
+    return exposure
 
 
 def next_chance(rate: Rate, after_s: float, target_j_m2: float) -> NextChance | None:
     """The next start at which the exposure can be made in sensible light, or None within a year.
 
-    Days are scanned once at ten-minute steps; only the first light period that holds the target is
-    looked at closely.  Bounded: at most a year of steps.
+    The year is scanned at ten-minute steps; only stretches that hold the target are looked at closely, two
+    days at a time where the sun does not set.  Bounded: at most a year of steps at each pace.
     """
-    for reach in (3 * 86400.0, 30 * 86400.0, _SEARCH_S):
+    for reach in (3 * LONGEST_S, 30 * LONGEST_S, _SEARCH_S):
         coarse_s = after_s + np.arange(0.0, reach, _SEARCH_STEP_S)
         power = rate(coarse_s)
+        dose = np.concatenate([[0.0], np.cumsum(power)]) * _SEARCH_STEP_S
         for first, last in _light_periods(power):
-            begin_s = float(coarse_s[max(first - 1, 0)])
-            end_s = min(float(coarse_s[min(last + 1, coarse_s.size - 1)]), begin_s + 2 * LONGEST_S)
-            if float(np.sum(power[first : last + 1])) * _SEARCH_STEP_S < 0.9 * target_j_m2:
-                continue
-            found = _first_sensible(rate, begin_s, end_s, target_j_m2)
-            if found is not None:
-                return found
+            for left in range(max(first - 1, 0), last + 1, _STEPS_A_DAY):
+                right = min(left + 2 * _STEPS_A_DAY, last + 1, coarse_s.size - 1)
+                if float(dose[right + 1] - dose[left]) < _COARSE_MARGIN * target_j_m2:
+                    continue
+                found = _first_sensible(rate, float(coarse_s[left]), float(coarse_s[right]), target_j_m2)
+                if found is not None:
+                    return found
     return None
 
 

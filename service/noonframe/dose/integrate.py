@@ -11,7 +11,8 @@ def cumulative_dose(time_s: FloatArray, rate_w_m2: FloatArray) -> FloatArray:
     """Dose (n,) from the first instant on, for a rate (n,) that is straight between instants.  [J m-2]"""
     dose = np.empty(rate_w_m2.shape)
     dose[0] = 0.0
-    np.cumsum(0.5 * (rate_w_m2[1:] + rate_w_m2[:-1]) * np.diff(time_s), out=dose[1:])
+    step_s = time_s[1:] - time_s[:-1]
+    np.cumsum(0.5 * (rate_w_m2[1:] + rate_w_m2[:-1]) * step_s, out=dose[1:])
     return dose
 
 
@@ -23,7 +24,7 @@ def crossing_time_s(
     The rate is straight within a step, so the dose is a parabola there and the crossing is exact for
     that rate: never rounded to a step.
     """
-    index = int(np.searchsorted(dose_j_m2, target_j_m2))
+    index = int(dose_j_m2.searchsorted(target_j_m2))
     if index >= dose_j_m2.size:
         return None
     if index == 0:

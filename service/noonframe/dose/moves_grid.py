@@ -1,7 +1,7 @@
-"""Dose arithmetic for a sheet that may be moved: arrivals, crossings and the exact programme for one weighted dose.
+"""Dose arithmetic for a sheet that may be moved: arrivals, crossings, and when a plan is done.
 
-Shapes: N steps (N+1 boundaries), K candidate positions, P sample points.  Rates are linear between boundaries, so
-cumulative dose is a parabola inside a step and every crossing has a closed form.
+Shapes: N steps (N+1 boundaries), K candidate positions, P sample points.  Rates are linear between
+boundaries, so cumulative dose is a parabola inside a step and every crossing has a closed form.
 """
 
 from dataclasses import dataclass
@@ -31,8 +31,8 @@ class MoveProblem:
     """Light per position and point, what a moved sheet needs, and what a move costs.
 
     `time_s` (N+1,), `rate` W/m2 and `dose` J/m2 since the start (N+1, K, P), `weights` (P,) summing to 1,
-    `cost_s` (1, 1) or (K, K) from row to column, `starts` the positions a plan may begin in.
-    `low` and `high` are the dose every point must reach and keep under; `even` is False when they are not asked for.
+    `cost_s` (1, 1) or (K, K) from row to column, `starts` the positions a plan may begin in.  `low` and
+    `high` are the dose every point must reach and keep under; `even` is False when they are not asked for.
     """
 
     time_s: FloatArray
@@ -48,55 +48,65 @@ class MoveProblem:
 
     @property
     def steps(self) -> int:
+        """Number of steps, N."""
         return len(self.time_s) - 1
 
     @property
     def positions(self) -> int:
+        """Number of candidate positions, K."""
         return int(self.rate.shape[1])
 
     @property
     def pairwise(self) -> bool:
+        """Whether the cost of a move depends on where from and where to."""
         return self.cost_s.size > 1
 
     @cached_property
     def step_s(self) -> FloatArray:
+        """Length of each step, (N,)."""
         return np.diff(self.time_s)
 
     @cached_property
     def mean_rate(self) -> FloatArray:
+        """Weighted mean rate, (N+1, K)."""
         return self.rate @ self.weights
 
     @cached_property
     def mean_dose(self) -> FloatArray:
+        """Weighted mean cumulative dose, (N+1, K)."""
         return self.dose @ self.weights
 
     @cached_property
-    def arrive_s(self) -> FloatArray:
-        """When the light returns after leaving at boundary n, (N, rows, columns)."""
-        leave = self.time_s[:-1, None, None] + self.cost_s
-        at = self.time_s[np.minimum(self.arrive_n, self.steps)]
-        return np.where(self.arrive_n <= self.steps, np.minimum(leave, at), leave)
+    def arrival(self) -> tuple[FloatArray, IntArray]:
+        """When the light returns after leaving at boundary n, and the first boundary free to move again.
 
-    @cached_property
-    def arrive_n(self) -> IntArray:
-        """First boundary at which the sheet may move again, (N, rows, columns); N+1 when past the horizon."""
-        leave = self.time_s[:-1, None, None] + self.cost_s
-        first = np.searchsorted(self.time_s, leave - SNAP_S, side="left")
-        return np.maximum(first, np.arange(1, self.steps + 1)[:, None, None]).astype(np.int64)
+        Both (N, rows, columns); the boundary is N+1 when past the horizon.
+        """
+        leave = np.arange(self.steps)[:, None, None]
+        rows, columns = (np.arange(size) for size in self.cost_s.shape)
+        return self._transit(leave, rows[:, None], columns)
 
     @cached_property
     def latest_departure(self) -> IntArray:
         """Last departure that has arrived by boundary q, (N+1, rows, columns); -1 when none has."""
-        _, rows, columns = self.arrive_n.shape
+        landing = self.arrival[1]
+        _, rows, columns = landing.shape
         pairs = rows * columns
-        slot = np.minimum(self.arrive_n, self.steps + 1).reshape(self.steps, pairs) * pairs + np.arange(pairs)
+        slot = np.minimum(landing, self.steps + 1).reshape(self.steps, pairs) * pairs + np.arange(pairs)
         counts = np.bincount(slot.ravel(), minlength=(self.steps + 2) * pairs).reshape(-1, pairs)
         return (np.cumsum(counts[:-1], axis=0) - 1).reshape(-1, rows, columns).astype(np.int64)
 
     def transit(self, departure: IntArray, source: IntArray, to: IntArray) -> tuple[FloatArray, IntArray]:
         """Time the light returns and first boundary free to move again, for moves `source` -> `to`."""
-        row, column = (source, to) if self.pairwise else (np.zeros_like(source), np.zeros_like(to))
-        return self.arrive_s[departure, row, column], self.arrive_n[departure, row, column]
+        if self.pairwise:
+            return self._transit(departure, source, to)
+        return self._transit(departure, np.zeros_like(source), np.zeros_like(to))
+
+    def _transit(self, departure: IntArray, row: IntArray, column: IntArray) -> tuple[FloatArray, IntArray]:
+        lit_s = self.time_s[departure] + self.cost_s[row, column]
+        free = np.maximum(np.searchsorted(self.time_s, lit_s - SNAP_S, side="left"), departure + 1)
+        snapped = np.minimum(lit_s, self.time_s[np.minimum(free, self.steps)])
+        return np.where(free <= self.steps, snapped, lit_s), free
 
     def at(self, dose: FloatArray, rate: FloatArray, position: IntArray, time_s: FloatArray) -> FloatArray:
         """Cumulative dose of `position` at any time; `dose`, `rate` are (N+1, K) or (N+1, K, P)."""
@@ -109,8 +119,12 @@ class MoveProblem:
         gained: FloatArray = dose[step, position] + into * first + bend * (rate[step + 1, position] - first)
         return gained
 
-    def first_time(self, dose: FloatArray, rate: FloatArray, series: IntArray, level: FloatArray) -> FloatArray:
-        """First time the non-decreasing column `series` of `dose` (N+1, S) reaches `level`; inf when it never does."""
+    def first_time(
+        self, dose: FloatArray, rate: FloatArray, series: IntArray, level: FloatArray
+    ) -> FloatArray:
+        """First time the non-decreasing column `series` of `dose` (N+1, S) reaches `level`; inf when it
+        never does.
+        """
         level = level - _RELATIVE * self.target
         below = np.zeros(level.shape, dtype=np.int64)
         above = np.full(level.shape, self.steps, dtype=np.int64)
@@ -144,88 +158,11 @@ class MoveProblem:
                            self.cost_s, self.starts)  # fmt: skip
 
 
-def peak_gain(first: FloatArray, last: FloatArray, span_s: FloatArray) -> FloatArray:
-    """Most that a linear rate, of either sign, can add when stopped anywhere in a span that starts with it."""
-    whole = np.maximum(0.5 * (first + last), 0.0)
-    turns = (first > 0.0) & (last < 0.0)
-    drop = np.where(turns, first - last, 1.0)
-    gain: FloatArray = np.where(turns, first * first / (2.0 * drop), whole) * span_s
-    return gain
-
-
-def forward(problem: MoveProblem, rate: FloatArray, dose: FloatArray, max_moves: int) -> FloatArray:
-    """Greatest `dose` at boundary n in position k after exactly m moves, (M+1, N+1, K); -inf where impossible.
-
-    Bellman's recursion for an additive reward.  In a position, value minus the position's own cumulative dose is fixed
-    from the arrival on, so each layer of m is a running maximum over departures instead of a loop over time.
-    """
-    n = problem.steps
-    everywhere = np.arange(problem.positions)
-    value = np.full((max_moves + 1, n + 1, problem.positions), -np.inf)
-    value[0][:, problem.starts] = dose[:, problem.starts]
-    rows = range(problem.positions if problem.pairwise else 1)
-    for m in range(1, max_moves + 1):
-        offset = np.full((n + 1, problem.positions), -np.inf)
-        for row in rows:
-            source = value[m - 1, :n, row] if problem.pairwise else value[m - 1, :n].max(axis=1)
-            if source[-1] == -np.inf:
-                continue
-            lit_before = problem.at(dose, rate, everywhere, problem.arrive_s[:, row, :])
-            best = np.maximum.accumulate(source[:, None] - lit_before, axis=0)
-            if problem.pairwise:
-                best[:, row] = -np.inf
-            latest = problem.latest_departure[:, row, :]
-            arrived = np.take_along_axis(best, np.maximum(latest, 0), axis=0) if problem.pairwise else best[latest[:, 0]]
-            np.maximum(offset, np.where(latest >= 0, arrived, -np.inf), out=offset)
-        value[m] = offset + dose
-    return value
-
-
-def reach(problem: MoveProblem, rate: FloatArray, dose: FloatArray, value: FloatArray) -> FloatArray:
-    """Greatest weighted dose at any moment of step n after exactly m moves, (M+1, N), for rates of either sign."""
-    n, everywhere = problem.steps, np.arange(problem.positions)
-    peak = peak_gain(rate[:-1], rate[1:], problem.step_s[:, None])
-    top: FloatArray = (value[:, :n] + peak).max(axis=2)
-    for row in range(problem.positions if problem.pairwise else 1):
-        part = arrival_peak(problem, rate, row, everywhere)
-        landing = np.broadcast_to(problem.arrive_n[:, row, :] - 1, part.shape)
-        inside = landing < n
-        for m in range(1, len(value)):
-            source = value[m - 1, :n, row] if problem.pairwise else value[m - 1, :n].max(axis=1)
-            np.maximum.at(top[m], landing[inside], (source[:, None] + part)[inside])
-    return top
-
-
-def arrival_peak(problem: MoveProblem, rate: FloatArray, row: int, to: IntArray) -> FloatArray:
-    """Most that can be added between the return of the light and the next boundary, (N, K)."""
-    landing = np.minimum(problem.arrive_n[:, row, :], problem.steps)
-    end_s = problem.time_s[landing]
-    span = np.maximum(end_s - problem.arrive_s[:, row, :], 0.0)
-    last, before = rate[landing, to], rate[landing - 1, to]
-    first = last - (last - before) * (span / problem.step_s[landing - 1])
-    return peak_gain(first, last, span)
-
-
-def trace(problem: MoveProblem, rate: FloatArray, dose: FloatArray, value: FloatArray, m: int, n: int, k: int) -> Plan:
-    """The plan behind `value[m, n, k]`; ties go to the earliest departure, then the lowest position."""
-    moves: list[tuple[int, int]] = []
-    while m > 0:
-        column = k if problem.pairwise else 0
-        lit_before = problem.at(dose, rate, np.asarray(k), problem.arrive_s[:, :, column])  # (N, rows)
-        gain = value[m - 1, : problem.steps] - lit_before
-        gain[np.broadcast_to(problem.arrive_n[:, :, column] > n, gain.shape)] = -np.inf
-        if problem.pairwise:
-            gain[:, k] = -np.inf
-        departure, source = (int(i) for i in np.unravel_index(int(np.argmax(gain)), gain.shape))
-        if source != k:
-            moves.append((departure, k))
-        n, k, m = departure, source, m - 1
-    return Plan(k, tuple(reversed(moves)))
-
-
 @dataclass(frozen=True)
 class Verdict:
-    """For X plans: when each is done (inf: never, or not evenly), when its mean is, and its miss of evenness (stops)."""
+    """For X plans: when each is done (inf: never, or not evenly), when its mean is, and its miss of
+    evenness (stops).
+    """
 
     finish_s: FloatArray
     mean_s: FloatArray
@@ -236,8 +173,8 @@ def judge(problem: MoveProblem, position: IntArray, lit_s: FloatArray, dose: Flo
           limit_s: float = np.inf) -> Verdict:  # fmt: skip
     """Finish of X sheets that lie in `position` (X,) from `lit_s` (X,) on with `dose` (X, P) so far.
 
-    A sheet already done before `lit_s` is refused (inf): its last move was for nothing.  Sheets whose mean comes no
-    earlier than `limit_s` are not looked at further.
+    A sheet already done before `lit_s` is refused (inf): its last move was for nothing.  Sheets whose mean
+    comes no earlier than `limit_s` are not looked at further.
     """
     p = problem
     finish = np.full(len(position), np.inf)
@@ -264,7 +201,9 @@ def judge(problem: MoveProblem, position: IntArray, lit_s: FloatArray, dose: Flo
     return Verdict(finish, mean_s, miss)
 
 
-def _catch_up(problem: MoveProblem, position: IntArray, offset: FloatArray, since_s: FloatArray) -> FloatArray:
+def _catch_up(
+    problem: MoveProblem, position: IntArray, offset: FloatArray, since_s: FloatArray
+) -> FloatArray:
     """When the lowest point reaches its dose, if no point is overdone by then."""
     p = problem
     width = offset.shape[1]
@@ -280,7 +219,9 @@ def _catch_up(problem: MoveProblem, position: IntArray, offset: FloatArray, sinc
 
 
 def evaluate(problem: MoveProblem, places: IntArray, departures: IntArray) -> Verdict:
-    """Verdict on X plans of m moves: `places` (X, m+1), `departures` (X, m); an impossible plan never finishes."""
+    """Verdict on X plans of m moves: `places` (X, m+1), `departures` (X, m); an impossible plan never
+    finishes.
+    """
     k, lit_s, dose, possible = follow(problem, places, departures)
     verdict = judge(problem, k, lit_s, dose)
     for values in (verdict.finish_s, verdict.mean_s, verdict.miss_stops):
@@ -290,7 +231,9 @@ def evaluate(problem: MoveProblem, places: IntArray, departures: IntArray) -> Ve
 
 def follow(problem: MoveProblem, places: IntArray,
            departures: IntArray) -> tuple[IntArray, FloatArray, FloatArray, BoolArray]:  # fmt: skip
-    """Where X plans end up: last position, when its light begins, dose so far (X, P), and whether they can be done."""
+    """Where X plans end up: last position, when its light begins, dose so far (X, P), and whether they can
+    be done.
+    """
     p = problem
     count, m = departures.shape
     dose = np.zeros((count, p.rate.shape[2]))

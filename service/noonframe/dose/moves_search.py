@@ -1,285 +1,170 @@
-"""Earliest even finish over all plans of moves: exact programme, prices, local search, branch and bound.
+"""Earliest even finish over all plans of moves: exact programme, bounds from prices, local search, branch
+and bound.
 
-Without the evenness tolerance the earliest finish is the exact programme's.  With it the state is the dose at every
-point, and three things work together:
-
-* the mean-only optimum is a lower bound, and the answer whenever its plan happens to be even;
-* *prices* on the points (Lagrange multipliers [1]) turn "mean, lowest point and highest point are all met" into one
-  weighted dose that no admissible plan can fail to reach, so the programme on that dose bounds every plan from below
-  in time; multiplicative updates [2] raise the bound and propose plans on the way;
-* branch and bound over departures and destinations, pruned by the same prices solved backwards from the best finish
-  known, either proves that finish or stops at its work limit.
-
-[1] A. M. Geoffrion, Lagrangean relaxation for integer programming, Math. Programming Study 2, 82-114 (1974).
-[2] S. Arora, E. Hazan, S. Kale, The multiplicative weights update method, Theory of Computing 8, 121-164 (2012).
+Without the evenness tolerance the exact programme's plan for the mean is the answer.  With it the state is
+the dose at every point, and that plan is a lower bound, and still the answer whenever it happens to be
+even.  Otherwise local search looks for good even plans, and branch and bound over departures and
+destinations, pruned by prices solved backwards from the best finish known, proves the best one or stops at
+its work limit.  Nothing is random and no clock is read.
 """
 
 import heapq
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from noonframe.dose.moves_grid import (
-    MoveProblem,
-    Plan,
-    arrival_peak,
-    as_arrays,
-    evaluate,
-    forward,
-    judge,
-    peak_gain,
-    reach,
-    trace,
-)
+from noonframe.dose.moves_bounds import Priced, Prices, Tables, bound_of, find_prices
+from noonframe.dose.moves_grid import MoveProblem, Plan, Verdict, as_arrays, evaluate, judge
+from noonframe.dose.moves_programme import MeanPlan, mean_plans
 from noonframe.types import FloatArray, IntArray
 
-ROUNDS = 24
-"""Price updates; more than this hardly raised the bound in trials."""
-_THRESHOLD_SLACK = 1e-9
-_NEIGHBOUR_STEPS = 8
+_SAME_S = 1e-9
+_CLOSE_STEPS, _FAR_STEPS = 2, 12
+_SEEDS = 8
+_INSERT_TIMES = 24
+_OPEN_WORK = 20_000
+"""Overhead of opening one partial plan, in the unit of the work limit (about ten nanoseconds)."""
 
 
-@dataclass
+@dataclass(frozen=True)
+class Uneven:
+    """A plan ended when its mean is reached: how far beyond the tolerance, and when."""
+
+    miss_stops: float
+    mean_s: float
+    plan: Plan
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        """Smaller is better."""
+        return self.miss_stops, self.mean_s
+
+
+@dataclass(frozen=True)
 class Answer:
-    """Best known for at most m moves: even `plan` and its `finish_s` (inf: none known), and what bounds it."""
+    """Best known for at most m moves: an even `plan` and its `finish_s`, inf with the furthest-going plan
+    if none.
+
+    No even plan finishes before `bound_s`; `least` is the most even plan met.
+    """
 
     plan: Plan
     finish_s: float
     bound_s: float
     proven: bool
-    least_miss: tuple[float, float, Plan]
-    """Smallest miss of evenness seen, the moment the mean is reached in that plan, and the plan."""
+    least: Uneven
 
 
-@dataclass
+@dataclass(frozen=True)
 class Solution:
-    """`answers[m]` for m = 0..max_moves; `mean_s[m]` when the mean alone can be reached with at most m moves."""
+    """`answers[m]` for at most m = 0..max_moves moves; `mean_s` when the mean alone can be reached (inf:
+    never).
+    """
 
     answers: list[Answer]
-    mean_s: list[float]
+    mean_s: float
 
 
 @dataclass
 class _Known:
-    """The best plans seen so far for exactly each number of moves."""
+    """Best even finish, its plan, and the most even plan met, for each exact number of moves."""
 
     finish_s: list[float]
     even: list[Plan]
-    least: list[tuple[float, float, Plan]]
-    seen: set[Plan] = field(default_factory=set)
+    least: list[Uneven]
+    work: int = 0
+    local_limit: float = np.inf
 
-    def note(self, plan: Plan, finish_s: float, miss: float, mean_s: float) -> None:
-        m = len(plan.moves)
-        if finish_s < self.finish_s[m]:
-            self.finish_s[m], self.even[m] = finish_s, plan
-        if (miss, mean_s) < self.least[m][:2] and np.isfinite(mean_s):
-            self.least[m] = (miss, mean_s, plan)
-
-    def look(self, problem: MoveProblem, plan: Plan) -> None:
-        if plan not in self.seen:
-            self.seen.add(plan)
-            seen = evaluate(problem, *as_arrays(plan))
-            self.note(plan, float(seen.finish_s[0]), float(seen.miss_stops[0]), float(seen.mean_s[0]))
-
-
-def mean_plans(problem: MoveProblem, max_moves: int) -> list[tuple[float, Plan, float]]:
-    """Per exact number of moves: earliest time the mean reaches the target, its plan, and the mean by the horizon."""
-    p = problem
-    stay = p.first_time(p.mean_dose, p.mean_rate, p.starts, np.full(len(p.starts), p.target))
-    if np.isfinite(stay.min()):
-        # No plan worth having outlasts the best stay, so the programme need not look beyond it.
-        after = min(int(np.searchsorted(p.time_s, stay.min(), side="left")), p.steps)
-        p = p.cut(float(p.time_s[max(after, 1)]))
-    value = forward(p, p.mean_rate, p.mean_dose, max_moves)
-    found = []
-    for m in range(max_moves + 1):
-        hit = value[m] >= p.target * (1 - 1e-12)
-        best = float(value[m][-1].max())
-        if not hit.any():
-            k = int(np.argmax(value[m][-1]))
-            plan = trace(p, p.mean_rate, p.mean_dose, value, m, p.steps, k) if np.isfinite(best) else None
-            found.append((np.inf, plan or Plan(int(p.starts[0])), best))
-            continue
-        n = int(np.argmax(hit.any(axis=1)))
-        at = np.flatnonzero(hit[n])
-        level = np.minimum(p.target - (value[m][n, at] - p.mean_dose[n, at]), p.mean_dose[n, at])
-        times = p.first_time(p.mean_dose, p.mean_rate, at, level)
-        k = int(at[np.argmin(times)])
-        found.append((float(times.min()), trace(p, p.mean_rate, p.mean_dose, value, m, n, k), best))
-    return found
-
-
-@dataclass(frozen=True)
-class _Prices:
-    """Directions: weights on the points (B, P), and the value (B,) every admissible plan reaches when it finishes."""
-
-    weights: FloatArray
-    thresholds: FloatArray
-
-
-def _price(problem: MoveProblem, max_moves: int, known: _Known, keep: int) -> tuple[_Prices, FloatArray]:
-    """The `keep` strongest directions found, and the bound on the finish (M+1,) for at most m moves."""
-    p, points = problem, problem.rate.shape[2]
-    price = np.concatenate([[0.5], np.full(2 * points, 0.25 / points)])
-    bound = np.full(max_moves + 1, p.time_s[0])
-    directions: list[tuple[float, FloatArray, float]] = []
-    for turn in range(ROUNDS):
-        mean, low, high = price[0], price[1 : points + 1], price[points + 1 :]
-        weights = mean * p.weights / p.target + low / p.low - high / p.high
-        threshold = float(mean + low.sum() - high.sum()) - _THRESHOLD_SLACK
-        rate, dose = p.rate @ weights, p.dose @ weights
-        value = forward(p, rate, dose, max_moves)
-        best = np.maximum.accumulate(reach(p, rate, dose, value), axis=0)  # at most m moves
-        enough = best >= threshold
-        first = np.where(enough.any(axis=1), p.time_s[np.argmax(enough, axis=1)], np.inf)
-        bound = np.maximum(bound, first)
-        directions.append((float(first[-1]), weights, threshold))
-        if not np.isfinite(first[-1]):
-            break
-        plan = Plan(int(p.starts[0]))
-        for m in range(max_moves + 1):
-            n = int(np.argmax(enough[m])) + 1 if enough[m].any() else p.steps
-            k = int(np.argmax(value[m, n]))
-            if np.isfinite(value[m, n, k]):
-                plan = trace(p, rate, dose, value, m, n, k)
-                known.look(p, plan)
-        n = int(np.argmax(enough[-1])) + 1
-        m, k = (int(i) for i in np.unravel_index(int(np.argmax(value[:, n])), value[:, n].shape))
-        price = _updated(p, price, _doses_at(p, trace(p, rate, dose, value, m, n, k), n), turn)
-    order = sorted(range(len(directions)), key=lambda i: (-directions[i][0], -i))[: keep - 1]
-    plain = (p.weights / p.target, 1.0 - _THRESHOLD_SLACK)
-    chosen = [plain, *((directions[i][1], directions[i][2]) for i in order)]
-    return _Prices(np.array([w for w, _ in chosen]), np.array([t for _, t in chosen])), bound
-
-
-def _doses_at(problem: MoveProblem, plan: Plan, n: int) -> FloatArray:
-    dose = np.zeros(problem.rate.shape[2])
-    here, lit = plan.start, problem.time_s[0]
-    for leave, there in (*plan.moves, (n, plan.start)):
-        dose += problem.dose[leave, here] - problem.at(problem.dose, problem.rate, np.asarray(here), np.asarray(lit))
-        if leave < problem.steps:
-            lit_s, _ = problem.transit(np.asarray(leave), np.asarray(here), np.asarray(there))
-            here, lit = there, float(lit_s)
-    return dose
-
-
-def _updated(problem: MoveProblem, price: FloatArray, dose: FloatArray, turn: int) -> FloatArray:
-    """Dearer where the plan falls short or overdoes, cheaper where it has room."""
-    p = problem
-    lack = np.concatenate([[1.0 - dose @ p.weights / p.target], 1.0 - dose / p.low, dose / p.high - 1.0])
-    scale = float(np.abs(lack).max())
-    if scale == 0.0:
-        return price
-    dearer = price * np.exp(2.0 / np.sqrt(turn + 1.0) * lack / scale)
-    updated: FloatArray = dearer / dearer.sum()
-    return updated
-
-
-def improve(problem: MoveProblem, known: _Known, m: int) -> None:
-    """Shift each departure and change each place of the best plan of m moves while that helps; exact evaluation."""
-    p = problem
-    for _ in range(12):
-        even = bool(np.isfinite(known.finish_s[m]))
-        before = (known.finish_s[m], known.least[m][:2])
-        if not even and not np.isfinite(known.least[m][0]):
-            return
-        base = known.even[m] if even else known.least[m][2]
-        places, departures = (np.concatenate(a) for a in zip(*_neighbours(p, base), strict=True))
-        verdict = evaluate(p, places, departures)
-        values = verdict.finish_s if even or np.isfinite(verdict.finish_s.min()) else verdict.miss_stops
-        i = int(np.argmin(values))
-        if np.isfinite(values[i]):
-            moves = tuple((int(n), int(k)) for n, k in zip(departures[i], places[i, 1:], strict=True))
-            known.note(Plan(int(places[i, 0]), moves), *(float(v[i]) for v in (verdict.finish_s, verdict.miss_stops,
-                                                                              verdict.mean_s)))  # fmt: skip
-        if (known.finish_s[m], known.least[m][:2]) == before:
-            return
-
-
-def _neighbours(problem: MoveProblem, plan: Plan) -> list[tuple[IntArray, IntArray]]:
-    places, departures = as_arrays(plan)
-    shift = np.arange(-_NEIGHBOUR_STEPS, _NEIGHBOUR_STEPS + 1)
-    every = np.arange(problem.positions)
-    shifts, to = (g.ravel() for g in np.meshgrid(shift, every, indexing="ij"))
-    near = [(places, departures)]
-    for i in range(len(plan.moves)):
-        new_places = np.repeat(places, len(to), axis=0)
-        new_departures = np.repeat(departures, len(to), axis=0)
-        new_places[:, i + 1], new_departures[:, i] = to, departures[0, i] + shifts
-        near.append((new_places, new_departures))
-    if len(problem.starts) > 1:
-        new_places = np.repeat(places, len(problem.starts), axis=0)
-        new_places[:, 0] = problem.starts
-        near.append((new_places, np.repeat(departures, len(problem.starts), axis=0)))
-    return near
-
-
-def _with_one_more(problem: MoveProblem, plan: Plan, known: _Known) -> None:
-    """Try one extra move in `plan` at a coarse set of times."""
-    p, m = problem, len(plan.moves)
-    times = np.unique(np.linspace(0, p.steps - 1, min(p.steps, 24)).astype(np.int64))
-    when, to = (g.ravel() for g in np.meshgrid(times, np.arange(p.positions), indexing="ij"))
-    places, departures = as_arrays(plan)
-    for i in range(m + 1):
-        new_places = np.insert(np.repeat(places, len(to), axis=0), i + 1, to, axis=1)
-        new_departures = np.insert(np.repeat(departures, len(to), axis=0), i, when, axis=1)
-        verdict = evaluate(p, new_places, new_departures)
+    def note(self, verdict: Verdict, places: IntArray, departures: IntArray) -> None:
+        """Keep the best of X plans, `places` (X, m+1) and `departures` (X, m)."""
+        m = departures.shape[1]
         for values in (verdict.finish_s, verdict.miss_stops):
-            b = int(np.argmin(values))
-            if np.isfinite(values[b]):
-                moves = tuple((int(n), int(k)) for n, k in zip(new_departures[b], new_places[b, 1:], strict=True))
-                known.note(Plan(int(new_places[b, 0]), moves), float(verdict.finish_s[b]),
-                           float(verdict.miss_stops[b]), float(verdict.mean_s[b]))  # fmt: skip
+            i = int(np.argmin(values))
+            if not np.isfinite(values[i]):
+                continue
+            moves = zip(departures[i].tolist(), places[i, 1:].tolist(), strict=True)
+            plan = Plan(int(places[i, 0]), tuple(moves))
+            if verdict.finish_s[i] < self.finish_s[m]:
+                self.finish_s[m], self.even[m] = float(verdict.finish_s[i]), plan
+            uneven = Uneven(float(verdict.miss_stops[i]), float(verdict.mean_s[i]), plan)
+            if uneven.rank < self.least[m].rank:
+                self.least[m] = uneven
+
+    def best(self, m: int) -> Plan | None:
+        """The plan of exactly m moves worth improving: even and earliest, else most even."""
+        if np.isfinite(self.finish_s[m]):
+            return self.even[m]
+        return self.least[m].plan if np.isfinite(self.least[m].miss_stops) else None
 
 
-class _Tables:
-    """Most each priced dose can still gain before the horizon, by moves left, boundary and position."""
+def _tried(problem: MoveProblem, known: _Known, places: IntArray, departures: IntArray) -> FloatArray:
+    """Evaluate X plans, keep the best, and rank all (X,): finish time of an even plan, else horizon plus
+    its miss.
+    """
+    verdict = evaluate(problem, places, departures)
+    known.note(verdict, places, departures)
+    known.work += 3 * (places.shape[1] + 1) * places.shape[0] * problem.rate.shape[2] + _OPEN_WORK
+    even = np.isfinite(verdict.finish_s)
+    rank: FloatArray = np.where(even, verdict.finish_s, problem.time_s[-1] + verdict.miss_stops)
+    return rank
 
-    def __init__(self, problem: MoveProblem, prices: _Prices, max_moves: int) -> None:
-        p = self.problem = problem
-        self.prices = prices
-        self.rate = np.moveaxis(p.rate @ prices.weights.T, -1, 0)  # (B, N+1, K)
-        self.dose = np.moveaxis(p.dose @ prices.weights.T, -1, 0)
-        best_rate = p.rate.max(axis=1)
-        ahead = np.cumsum((np.maximum(best_rate[:-1], best_rate[1:]) * p.step_s[:, None])[::-1], axis=0)[::-1]
-        self.point_ahead = np.concatenate([ahead, np.zeros((1, ahead.shape[1]))])  # (N+1, P)
-        self._arrivals: dict[tuple[int, int], FloatArray] = {}
-        stop = self.dose.copy()
-        stop[:, :-1] += peak_gain(self.rate[:, :-1], self.rate[:, 1:], p.step_s[:, None])
-        self.ahead: list[FloatArray] = []
-        for left in range(max_moves):
-            best = stop.copy()
-            if left:
-                for row in range(p.positions if p.pairwise else 1):
-                    gain = self.arrival(left - 1, row).max(axis=2)
-                    where = slice(row, row + 1) if p.pairwise else slice(None)
-                    view = best[:, :-1, where]
-                    np.maximum(view, self.dose[:, :-1, where] + gain[:, :, None], out=view)
-            self.ahead.append(np.maximum.accumulate(best[:, ::-1], axis=1)[:, ::-1] - self.dose)
 
-    def arrival(self, left: int, row: int) -> FloatArray:
-        """Most gained after leaving at n for k with `left` moves to come, (B, N, K)."""
-        kept = self._arrivals.get((left, row))
-        if kept is not None:
-            return kept
-        p, everywhere = self.problem, np.arange(self.problem.positions)
-        landing, lit_s = p.arrive_n[:, row, :], p.arrive_s[:, row, :]
-        there = np.minimum(landing, p.steps)
-        gain = np.empty((len(self.rate), p.steps, p.positions))
-        for b, (rate, dose) in enumerate(zip(self.rate, self.dose, strict=True)):
-            whole = self.ahead[left][b][there, everywhere] + dose[there, everywhere]
-            whole = whole - p.at(dose, rate, everywhere, np.minimum(lit_s, p.time_s[-1]))
-            gain[b] = np.maximum(np.maximum(whole, arrival_peak(p, rate, row, everywhere)), 0.0)
-        gain[:, np.broadcast_to(landing > p.steps, gain.shape[1:])] = 0.0
-        if len(self._arrivals) >= 64:
-            self._arrivals.clear()
-        self._arrivals[left, row] = gain
-        return gain
+def _improve(problem: MoveProblem, known: _Known, plan: Plan) -> None:
+    """Shift each departure and change each place of `plan` while that helps."""
+    places, departures = as_arrays(plan)
+    best = np.inf
+    for _ in range(12):
+        if known.work > known.local_limit:
+            return
+        near = _neighbours(problem, places, departures)
+        rank = _tried(problem, known, *near)
+        i = int(np.argmin(rank))
+        if not rank[i] < best:
+            return
+        best, places, departures = float(rank[i]), near[0][i : i + 1], near[1][i : i + 1]
+
+
+def _neighbours(problem: MoveProblem, places: IntArray, departures: IntArray) -> tuple[IntArray, IntArray]:
+    """Plans that differ from one plan, (1, m+1) and (1, m), in one place, one departure, or a little of
+    both.
+    """
+    close, anywhere = _pairs(np.arange(-_CLOSE_STEPS, _CLOSE_STEPS + 1), np.arange(problem.positions))
+    far = np.arange(-_FAR_STEPS, _FAR_STEPS + 1)
+    near = [(places, departures)]
+    for i in range(departures.shape[1]):
+        shift = np.concatenate([close, far])
+        to = np.concatenate([anywhere, np.full(len(far), places[0, i + 1])])
+        new_places, new_departures = (np.repeat(a, len(to), axis=0) for a in (places, departures))
+        new_places[:, i + 1] = to
+        new_departures[:, i] += shift
+        near.append((new_places, new_departures))
+    new_places, new_departures = (np.repeat(a, len(problem.starts), axis=0) for a in (places, departures))
+    new_places[:, 0] = problem.starts
+    near.append((new_places, new_departures))
+    return np.concatenate([a for a, _ in near]), np.concatenate([b for _, b in near])
+
+
+def _insert(problem: MoveProblem, known: _Known, plan: Plan) -> None:
+    """Try one extra move in `plan` at a coarse set of times."""
+    p = problem
+    times = np.unique(np.linspace(0, p.steps - 1, min(p.steps, _INSERT_TIMES)).astype(np.int64))
+    when, to = _pairs(times, np.arange(p.positions))
+    places, departures = (np.repeat(a, len(to), axis=0) for a in as_arrays(plan))
+    for i in range(len(plan.moves) + 1):
+        if known.work > known.local_limit:
+            return
+        _tried(p, known, np.insert(places, i + 1, to, axis=1), np.insert(departures, i, when, axis=1))
+
+
+def _pairs(first: IntArray, second: IntArray) -> tuple[IntArray, IntArray]:
+    a, b = np.meshgrid(first, second, indexing="ij")
+    return a.ravel(), b.ravel()
 
 
 @dataclass(frozen=True)
-class _Label:
-    """A partial plan: where the sheet is, from which boundary it may move, and doses less the position's own."""
+class _Partial:
+    """A plan begun: where the sheet is, from which boundary it may move, doses less the position's own."""
 
     plan: Plan
     position: int
@@ -290,9 +175,9 @@ class _Label:
 
 @dataclass
 class _Branch:
-    """Children of a label still to be opened, most room first."""
+    """Next moves of a partial plan still to be opened, most room under the bounds first."""
 
-    label: _Label
+    partial: _Partial
     departure: IntArray
     to: IntArray
     room: FloatArray
@@ -302,167 +187,191 @@ class _Branch:
 class _Search:
     """Branch and bound over plans of exactly `m` moves that finish before the best known."""
 
-    def __init__(self, problem: MoveProblem, prices: _Prices, m: int, known: _Known, finish_s: float) -> None:
-        self.whole, self.prices, self.m, self.known = problem, prices, m, known
-        self.finish_s = finish_s
-        self.work = 0
-        self._build()
+    def __init__(
+        self, problem: MoveProblem, prices: Prices, known: _Known, *, m: int, finish_s: float
+    ) -> None:
+        self.whole, self.prices, self.known, self.m, self.finish_s = problem, prices, known, m, finish_s
+        self.work = self.pushed = 0
 
-    def _build(self) -> None:
+    def _bring_forward(self) -> None:
+        """Shorten the horizon to the best finish: whatever does not fit is no better."""
         self.built_s = min(self.finish_s, float(self.whole.time_s[-1]))
         self.problem = self.whole.cut(self.built_s)
-        self.tables = _Tables(self.problem, self.prices, self.m)
-        self.work += self.tables.rate.size * self.m * (self.problem.positions if self.problem.pairwise else 1) // 4
+        self.tables = Tables(self.problem, self.prices, self.m)
 
     def run(self, work_limit: int) -> bool:
         """True when every plan has been dealt with, False when the work limit came first."""
-        zeros = np.zeros(len(self.prices.thresholds)), np.zeros(self.problem.rate.shape[2])
-        count = 0
+        if (
+            Tables.expected_work(
+                self.whole.cut(min(self.finish_s, self.whole.time_s[-1])), self.prices, self.m
+            )
+            > work_limit
+        ):
+            return False
+        self._bring_forward()
+        nothing = np.zeros(len(self.prices.levels)), np.zeros(self.problem.rate.shape[2])
         heap: list[tuple[float, int, _Branch]] = []
-        for k in self.problem.starts:
-            branch = self._open(_Label(Plan(int(k)), int(k), 0, *zeros))
-            if branch is not None:
-                heap.append((-float(branch.room[0]), count, branch))
-                count += 1
-        heapq.heapify(heap)
+        for k in self.problem.starts.tolist():
+            self._push(heap, self._open(_Partial(Plan(k), k, 0, *nothing)))
         while heap:
             if self.work > work_limit:
                 return False
-            _, _, branch = heapq.heappop(heap)
-            label = self._child(branch)
+            branch = heapq.heappop(heap)[2]
+            partial = self._next(branch)
             branch.turn += 1
-            if branch.turn < len(branch.to):
-                heapq.heappush(heap, (self._key(branch), count, branch))
-                count += 1
-            opened = self._open(label) if label is not None else None
-            if opened is not None:
-                heapq.heappush(heap, (self._key(opened), count, opened))
-                count += 1
+            self._push(heap, branch if branch.turn < len(branch.to) else None)
+            self._push(heap, self._open(partial) if partial is not None else None)
             if self.finish_s < self.built_s - 0.005 * (self.built_s - self.whole.time_s[0]):
-                self._build()
+                self._bring_forward()
         return True
 
-    def _key(self, branch: _Branch) -> float:
-        # Room shrinks with depth as bounds tighten; dividing by the moves left lets deep branches have their turn.
-        left = self.m - len(branch.label.plan.moves)
-        return -float(branch.room[branch.turn]) / (left + 1)
+    def _push(self, heap: list[tuple[float, int, _Branch]], branch: _Branch | None) -> None:
+        if branch is not None:
+            # Room shrinks with depth as bounds tighten; dividing by moves left gives deep ones their turn.
+            left = self.m - len(branch.partial.plan.moves)
+            self.pushed += 1
+            heapq.heappush(heap, (-float(branch.room[branch.turn]) / (left + 1), self.pushed, branch))
 
-    def _child(self, branch: _Branch) -> _Label | None:
-        p, label, t = self.problem, branch.label, self.tables
+    def _next(self, branch: _Branch) -> _Partial | None:
+        """The branch's next partial plan, unless the bounds have caught up with it."""
+        p, before, t = self.problem, branch.partial, self.tables
         n, k = int(branch.departure[branch.turn]), int(branch.to[branch.turn])
+        self.work += _OPEN_WORK // 4
         if n >= p.steps:
             return None
-        lit_s, free = p.transit(np.asarray(n), np.asarray(label.position), np.asarray(k))
+        lit_s, free = p.transit(np.asarray(n), np.asarray(before.position), np.asarray(k))
         if int(free) >= p.steps:
             return None
-        left = self.m - len(label.plan.moves) - 1
-        ahead = t.arrival(left, label.position if p.pairwise else 0)[:, n, k]
-        priced = label.priced + t.dose[:, n, label.position]
-        if (priced + ahead < self.prices.thresholds).any():
+        left = self.m - len(before.plan.moves) - 1
+        ahead = t.arrival(left, before.position if p.pairwise else 0)[:, n, k]
+        priced = before.priced + t.dose[:, n, before.position]
+        if (priced + ahead < self.prices.levels).any():
             return None
-        lit_before = p.at(p.dose, p.rate, np.asarray(k), lit_s)
-        points = label.points + p.dose[n, label.position] - lit_before
-        plan = Plan(label.plan.start, (*label.plan.moves, (n, k)))
-        return _Label(plan, k, int(free), priced - self.prices.weights @ lit_before, points)
+        own = p.at(p.dose, p.rate, np.asarray(k), lit_s)
+        points = before.points + p.dose[n, before.position] - own
+        plan = Plan(before.plan.start, (*before.plan.moves, (n, k)))
+        return _Partial(plan, k, int(free), priced - self.prices.weights @ own, points)
 
-    def _open(self, label: _Label) -> _Branch | None:
-        """Children of `label` that no bound rules out; whole plans among them are judged at once."""
-        p, t, here = self.problem, self.tables, label.position
-        self.work += (p.steps - label.free) * p.positions
-        leave = np.arange(label.free, p.steps)
-        points = label.points + p.dose[leave, here]
+    def _open(self, partial: _Partial) -> _Branch | None:
+        """Next moves of `partial` that no bound rules out; whole plans among them are judged at once."""
+        p, t, here = self.problem, self.tables, partial.position
+        leave = np.arange(partial.free, p.steps)
+        self.work += _OPEN_WORK + len(leave) * (p.positions + p.rate.shape[2])
+        points = partial.points + p.dose[leave, here]
         can = (points <= p.high * (1 + 1e-9)).all(axis=1)
         can &= (points + t.point_ahead[leave] >= p.low * (1 - 1e-9)).all(axis=1)
         leave, points = leave[can], points[can]
-        left = self.m - len(label.plan.moves) - 1
+        left = self.m - len(partial.plan.moves) - 1
         ahead = t.arrival(left, here if p.pairwise else 0)
-        n, k = (a.ravel() for a in np.meshgrid(leave, np.arange(p.positions), indexing="ij"))
-        row = np.repeat(np.arange(len(leave)), p.positions)
-        stay = k != here
-        n, k, row = n[stay], k[stay], row[stay]
-        room = np.full(len(n), np.inf)
-        for b, threshold in enumerate(self.prices.thresholds):
-            spare = label.priced[b] + t.dose[b, n, here] + ahead[b, n, k] - threshold
-            room = np.minimum(room, spare)
+        self.work, t.work = self.work + t.work, 0
+        row, k = _pairs(np.arange(len(leave)), np.arange(p.positions))
+        row, k = row[k != here], k[k != here]
+        n, room = leave[row], np.full(len(row), np.inf)
+        for b, level in enumerate(self.prices.levels):
+            self.work += len(n)
+            room = np.minimum(room, partial.priced[b] + t.dose[b, n, here] + ahead[b, n, k] - level)
             keep = room >= 0.0
             n, k, row, room = n[keep], k[keep], row[keep], room[keep]
-        self.work += 4 * len(n)
-        if not n.size:
-            return None
-        if left == 0:
-            self._judge(label, n, k, points[row])
+        if n.size and left == 0:
+            self._judge(partial, n, k, points[row])
+        if not n.size or left == 0:
             return None
         order = np.argsort(-room, kind="stable")
-        return _Branch(label, n[order], k[order], room[order])
+        return _Branch(partial, n[order], k[order], room[order])
 
-    def _judge(self, label: _Label, n: IntArray, k: IntArray, dose: FloatArray) -> None:
+    def _judge(self, partial: _Partial, n: IntArray, k: IntArray, dose: FloatArray) -> None:
         p = self.problem
-        self.work += 4 * dose.size
-        lit_s, free = p.transit(n, np.full(len(n), label.position), k)
-        ok = free <= p.steps
-        n, k = n[ok], k[ok]
-        if not n.size:
-            return
-        verdict = judge(p, k, lit_s[ok], dose[ok], self.finish_s)
-        for values in (verdict.finish_s, verdict.miss_stops):
-            i = int(np.argmin(values))
-            if np.isfinite(values[i]):
-                plan = Plan(label.plan.start, (*label.plan.moves, (int(n[i]), int(k[i]))))
-                self.known.note(plan, float(verdict.finish_s[i]), float(verdict.miss_stops[i]), float(verdict.mean_s[i]))
+        self.work += _OPEN_WORK + 20 * dose.size
+        lit_s, free = p.transit(n, np.full(len(n), partial.position), k)
+        verdict = judge(p, k, np.minimum(lit_s, p.time_s[-1]), dose, self.finish_s)
+        verdict.finish_s[free > p.steps] = verdict.miss_stops[free > p.steps] = np.inf
+        begun = [partial.plan.start, *(to for _, to in partial.plan.moves)]
+        places = np.column_stack([np.tile(begun, (len(k), 1)), k])
+        departures = np.column_stack([np.tile([d for d, _ in partial.plan.moves], (len(n), 1)), n]).astype(
+            np.int64
+        )
+        self.known.note(verdict, places, departures)
         self.finish_s = min(self.finish_s, float(verdict.finish_s.min()))
 
 
 def solve(problem: MoveProblem, max_moves: int, work_limit: int) -> Solution:
-    """Best plans for at most 0..max_moves moves."""
+    """Best plans for at most 0..max_moves moves, within about `work_limit` units of ten nanoseconds."""
     p = problem
-    nothing = Plan(int(p.starts[0]))
-    size = max_moves + 1
-    known = _Known([np.inf] * size, [nothing] * size, [(np.inf, np.inf, nothing)] * size)
+    size, nothing = max_moves + 1, Plan(int(p.starts[0]))
+    known = _Known([np.inf] * size, [nothing] * size, [Uneven(np.inf, np.inf, nothing)] * size)
     mean = mean_plans(p, max_moves)
-    for k in p.starts:
-        known.look(p, Plan(int(k)))
-    for _, plan, _ in mean:
-        known.look(p, plan)
-    mean_s = [float(t) for t in np.minimum.accumulate([t for t, _, _ in mean])]
-    bound = np.array(mean_s)
-    answers: list[Answer] = []
-    prices: _Prices | None = None
-    proven, spent = True, 0
+    for plan in (*(Plan(k) for k in p.starts.tolist()), *(m.plan for m in mean)):
+        _tried(p, known, *as_arrays(plan))
+    bound = np.minimum.accumulate([m.finish_s for m in mean])
+    solution = Solution([], float(bound[-1]))
+    priced: Priced | None = None
+    all_seen = True
     for m in range(size):
+        if m and p.even and _open_question(known, bound, m):
+            known.local_limit = 0.5 * work_limit * m / size
+            _look_around(p, known, m, ())
+            if priced is None:
+                priced, bound = _priced(p, known, bound, m, work_limit // 4)
+            _look_around(p, known, m, priced.proposals)
+            if _open_question(known, bound, m):
+                search = _Search(p, priced.prices, known, m=m, finish_s=min(known.finish_s[: m + 1]))
+                all_seen &= search.run(max(work_limit - known.work, 0) // (size - m))
+                known.work += search.work
         finish_s = min(known.finish_s[: m + 1])
-        settled = m == 0 or not p.even or finish_s <= bound[m] + 1e-9 or not np.isfinite(mean_s[m])
-        if not settled and prices is None:
-            horizon = p.cut(min(finish_s, float(p.time_s[-1])))
-            prices, priced = _price(horizon, max_moves, known, 4 if p.pairwise else 10)
-            # A bound from the shortened horizon says "not before the best known", never more than that.
-            bound = np.maximum(bound, np.minimum(priced, finish_s))
-        if not settled and prices is not None:
-            for seed in {known.even[m - 1], known.least[m - 1][2]}:
-                if len(seed.moves) == m - 1:
-                    _with_one_more(p, seed, known)
-            improve(p, known, m)
-            finish_s = min(known.finish_s[: m + 1])
-            if finish_s > bound[m] + 1e-9 and proven:
-                search = _Search(p, prices, m, known, finish_s)
-                proven = search.run((work_limit - spent) // (size - m))
-                spent += search.work
-            elif finish_s > bound[m] + 1e-9:
-                search = _Search(p, prices, m, known, finish_s)
-                search.run((work_limit - spent) // (size - m))
-                spent += search.work
-            finish_s = min(known.finish_s[: m + 1])
-        settled = proven or finish_s <= bound[m] + 1e-9
-        answers.append(_answer(known, m, finish_s, float(bound[m]), settled, mean))
-    return Solution(answers, mean_s)
+        proven = all_seen or not _open_question(known, bound, m)
+        solution.answers.append(
+            _answer(known, mean, m, finish_s if proven else float(bound[m]), proven=proven)
+        )
+    return solution
 
 
-def _answer(known: _Known, m: int, finish_s: float, bound_s: float, proven: bool,
-            mean: list[tuple[float, Plan, float]]) -> Answer:  # fmt: skip
-    least = min(known.least[: m + 1], key=lambda item: item[:2])
+def _open_question(known: _Known, bound_s: FloatArray, m: int) -> bool:
+    best = min(known.finish_s[: m + 1])
+    return bool(np.isfinite(bound_s[m]) and best > bound_s[m] + _SAME_S)
+
+
+def _look_around(problem: MoveProblem, known: _Known, m: int, proposals: Sequence[Plan]) -> None:
+    """Local search for m moves: from the best of m - 1 with one inserted, and from the most promising
+    proposals.
+    """
+    base = known.best(m - 1)
+    if base is not None and not proposals:
+        _insert(problem, known, base)
+    fitting = [plan for plan in proposals if len(plan.moves) == m]
+    ranks = [float(_tried(problem, known, *as_arrays(plan))[0]) for plan in fitting]
+    order = sorted(range(len(fitting)), key=ranks.__getitem__)[:_SEEDS]
+    seeds = dict.fromkeys(fitting[i] for i in order if np.isfinite(ranks[i]))
+    best = known.best(m)
+    for plan in seeds | ({best: None} if best is not None else {}):
+        _improve(problem, known, plan)
+
+
+def _priced(problem: MoveProblem, known: _Known, bound_s: FloatArray, m: int,
+            work_limit: int) -> tuple[Priced, FloatArray]:  # fmt: skip
+    """Prices, and the bounds raised by them, on the horizon that the best even finish leaves."""
+    finish_s = min(known.finish_s[: m + 1])
+    p = problem.cut(min(finish_s, float(problem.time_s[-1])))
+    max_moves = len(bound_s) - 1
+    size = p.steps * p.positions * max_moves
+    if p.pairwise:
+        # Prices found with one middling cost serve as well; only the bound has to be taken at the true costs.
+        off = p.cost_s[~np.eye(p.positions, dtype=np.bool_)]
+        priced = find_prices(replace(p, cost_s=np.full((1, 1), np.median(off))), max_moves, keep=4)
+        count = int(np.clip(work_limit // (3 * size * p.positions), 1, 3))
+        priced = replace(priced, bound_s=bound_of(p, priced.prices, max_moves, count=count))
+        known.work += 3 * size * p.positions * count
+    else:
+        priced = find_prices(p, max_moves, keep=10)
+    known.work += 70 * size
+    # On a horizon shortened to the best finish, "never" means no more than "not before that".
+    return priced, np.maximum(bound_s, np.minimum(priced.bound_s, finish_s))
+
+
+def _answer(known: _Known, mean: list[MeanPlan], m: int, bound_s: float, *, proven: bool) -> Answer:
+    finish_s = min(known.finish_s[: m + 1])
+    least = min(known.least[: m + 1], key=lambda uneven: uneven.rank)
     if np.isfinite(finish_s):
         plan = known.even[known.finish_s.index(finish_s)]
-    elif np.isfinite(least[0]):
-        plan = least[2]
     else:
-        plan = max(mean[: m + 1], key=lambda item: item[2])[1]
-    return Answer(plan, finish_s, finish_s if proven else min(bound_s, finish_s), proven, least)
+        plan = max(mean[: m + 1], key=lambda each: each.dose_j_m2).plan
+    return Answer(plan, finish_s, min(bound_s, finish_s), proven, least)

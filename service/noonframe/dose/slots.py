@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 
 from noonframe.dose.exposure import LONGEST_S, Exposure, expose, lengths_from_every_step
 from noonframe.dose.scene import Rate
-from noonframe.types import FloatArray
+from noonframe.types import FloatArray, IntArray
 
 START_STEP_S = 300.0
 _STEP_S = 60.0
@@ -60,7 +61,16 @@ def find_slots(
     pace = np.select([at_start <= QUICK_FACTOR * shortest, at_start <= FAIR_FACTOR * shortest], [0, 1], 2)
     pace = np.where(np.isfinite(at_start), pace, -1)
     found = [
-        _slot(rate, time_s, power, starts[first : last + 1], lengths, Pace(list(Pace)[kind]), target_j_m2, spread_stops)
+        _slot(
+            rate,
+            time_s,
+            power,
+            starts=starts[first : last + 1],
+            lengths=lengths,
+            pace=list(Pace)[kind],
+            target_j_m2=target_j_m2,
+            spread_stops=spread_stops,
+        )
         for first, last, kind in _runs(pace)
     ]
     return tuple(sorted(found, key=_rank))
@@ -76,7 +86,7 @@ def _runs(kinds: FloatArray) -> list[tuple[int, int, int]]:
     """Unbroken runs (first, last, kind) of equal kinds, leaving out kind -1."""
     edges = np.flatnonzero(np.diff(kinds)) + 1
     bounds = [0, *edges.tolist(), kinds.size]
-    runs = [(a, b - 1, int(kinds[a])) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    runs = [(a, b - 1, int(kinds[a])) for a, b in pairwise(bounds)]
     return [run for run in runs if run[2] >= 0]
 
 
@@ -84,7 +94,8 @@ def _slot(
     rate: Rate,
     time_s: FloatArray,
     power: FloatArray,
-    starts: FloatArray,
+    *,
+    starts: IntArray,
     lengths: FloatArray,
     pace: Pace,
     target_j_m2: float,
