@@ -1,0 +1,1 @@
+"""The command line: sees the HTTP contract and nothing behind it."""

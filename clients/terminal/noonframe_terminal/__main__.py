@@ -1,0 +1,6 @@
+"""`python -m noonframe_terminal`."""
+
+from noonframe_terminal.main import run
+
+if __name__ == "__main__":
+    run()

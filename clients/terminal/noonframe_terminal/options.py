@@ -1,0 +1,199 @@
+"""The options, each declared once under the name of the contract's field that it fills."""
+
+import dataclasses
+import functools
+import inspect
+import os
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, get_type_hints
+
+import typer
+
+from noonframe_terminal.compass import azimuth_text
+from noonframe_terminal.trouble import Refused, refusal
+
+USUAL_STACK = "float-glass-4mm,polyester-film"
+PLACE_VARIABLE = "NOONFRAME_PLACE"
+SERVER_VARIABLE = "NOONFRAME_SERVER"
+
+_NO_PLACE = (
+    "no place given. Use --place with a city, coordinates or a geo: URI"
+    f' (--place Porto, --place "41.15,-8.61"), or --latitude and --longitude, or set {PLACE_VARIABLE}.'
+)
+
+# Numbers stay text on their way: their ranges live in the contract, and so do the words that refuse them.
+_Text = str | None
+
+
+def _option(name: str, panel: str, metavar: str, text: str) -> Any:
+    return typer.Option(name, metavar=metavar, help=text, rich_help_panel=panel)
+
+
+@dataclasses.dataclass(frozen=True)
+class Scene:
+    """Where, under what sky, facing how, behind what, coated with what."""
+
+    place: Annotated[
+        _Text,
+        _option(
+            "--place",
+            "Place",
+            "TEXT",
+            f"A city, lat,lon, a geo: URI, or a demo place (quayside-yard). Else {PLACE_VARIABLE}.",
+        ),
+    ] = None
+    latitude_deg: Annotated[_Text, _option("--latitude", "Place", "DEG", "North positive.")] = None
+    longitude_deg: Annotated[_Text, _option("--longitude", "Place", "DEG", "East positive.")] = None
+    elevation_m: Annotated[_Text, _option("--elevation", "Place", "M", "Above sea level.")] = None
+    time_zone: Annotated[
+        _Text, _option("--time-zone", "Place", "NAME", "IANA name; found from the place if not given.")
+    ] = None
+    sky: Annotated[
+        _Text,
+        _option("--sky", "Sky", "WORD", "What you see: clear, thin-cloud, broken, overcast, rain, fog."),
+    ] = None
+    tilt_deg: Annotated[_Text, _option("--tilt", "Frame", "DEG", "Of the frame, from level.")] = None
+    aim_azimuth_deg: Annotated[
+        _Text,
+        _option(
+            "--facing", "Frame", "WORD", "Where a tilted frame leans: south-west, ssw, or degrees from north."
+        ),
+    ] = None
+    stack: Annotated[
+        str,
+        _option("--stack", "Frame", "LIST", "What covers the sheet, outermost first; none for a bare sheet."),
+    ] = USUAL_STACK
+    sensitizer: Annotated[_Text, _option("--sensitizer", "Sheet", "ID", "See noonframe materials.")] = None
+    cloud_optical_depth: Annotated[
+        _Text, _option("--cloud", "Air", "DEPTH", "Optical depth of a whole-sky cloud, in place of --sky.")
+    ] = None
+    aerosol_optical_depth: Annotated[_Text, _option("--aerosol", "Air", "DEPTH", "Haze, at 500 nm.")] = None
+    ozone_du: Annotated[_Text, _option("--ozone", "Air", "DU", "Climatology if not given.")] = None
+    ground_albedo: Annotated[
+        _Text, _option("--albedo", "Air", "SHARE", "Light the country around throws back; snow: 0.8.")
+    ] = None
+    near_ground_albedo: Annotated[
+        _Text, _option("--near-albedo", "Air", "SHARE", "The same of the ground a tilted frame sees.")
+    ] = None
+
+    def fields(self) -> dict[str, str]:
+        """What to ask the service; refuses a question without a place."""
+        asked = _given(self)
+        if self.aim_azimuth_deg is not None:
+            asked["aim_azimuth_deg"] = azimuth_text(self.aim_azimuth_deg)
+        if (self.latitude_deg is None) != (self.longitude_deg is None):
+            missing = "--latitude" if self.latitude_deg is None else "--longitude"
+            raise refusal(missing, None, "given with the other coordinate, or else --place")
+        if self.place is None and self.latitude_deg is None:
+            usual = os.environ.get(PLACE_VARIABLE, "").strip()
+            if not usual:
+                raise Refused(_NO_PLACE)
+            asked["place"] = usual
+        return asked
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        names = _names(type(self))
+        if self.place is None and self.latitude_deg is None:
+            names["place"] = PLACE_VARIABLE
+        return names
+
+    def notes(self) -> list[str]:
+        """What was typed to no effect."""
+        if self.aim_azimuth_deg is not None and self.tilt_deg is None:
+            return ["--facing does nothing on a level frame; give --tilt too"]
+        return []
+
+
+@dataclasses.dataclass(frozen=True)
+class Target:
+    """What the sheet needs."""
+
+    target_j_m2: Annotated[
+        _Text,
+        _option("--target", "Sheet", "J/m2", "Effective dose; a wide guess if not given."),
+    ] = None
+    target_spread_stops: Annotated[
+        _Text, _option("--spread", "Sheet", "STOPS", "How sure --target is, as one standard deviation.")
+    ] = None
+    reciprocity_exponent: Annotated[
+        _Text, _option("--reciprocity", "Sheet", "P", "Schwarzschild's p; 1 is plain reciprocity.")
+    ] = None
+
+    def fields(self) -> dict[str, str]:
+        """What to ask the service."""
+        return _given(self)
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        return _names(type(self))
+
+
+@dataclasses.dataclass(frozen=True)
+class Reach:
+    """Which service is asked, and how its answer is shown."""
+
+    server: Annotated[
+        _Text,
+        _option(
+            "--server", "Answer", "URL", f"Ask this service. Else {SERVER_VARIABLE}; else none is needed."
+        ),
+    ] = None
+    json: Annotated[
+        bool, typer.Option("--json", help="The service's JSON, untouched.", rich_help_panel="Answer")
+    ] = False
+
+    def address(self) -> str | None:
+        """The server to ask, or None for the application itself."""
+        return self.server if self.server is not None else os.environ.get(SERVER_VARIABLE, "").strip() or None
+
+    def named(self) -> str:
+        """What gave the address."""
+        return "--server" if self.server is not None else SERVER_VARIABLE
+
+
+def _given(group: Any) -> dict[str, str]:
+    return {
+        field.name: value
+        for field in dataclasses.fields(group)
+        if (value := getattr(group, field.name)) is not None
+    }
+
+
+def _names(group: type) -> dict[str, str]:
+    hints = get_type_hints(group, include_extras=True)
+    return {name: str(hint.__metadata__[0].default) for name, hint in hints.items()}
+
+
+def takes(**groups: type) -> Callable[[Callable[..., int]], Callable[..., int]]:
+    """Give a command the options of `groups`; each group arrives as one argument of its name."""
+
+    def widen(command: Callable[..., int]) -> Callable[..., int]:
+        own = [p for p in inspect.signature(command).parameters.values() if p.name not in groups]
+        theirs = [parameter for group in groups.values() for parameter in _parameters(group)]
+
+        @functools.wraps(command)
+        def widened(**values: Any) -> int:
+            made = {name: _take(group, values) for name, group in groups.items()}
+            return command(**values, **made)
+
+        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in (*own, *theirs)]
+        widened.__signature__ = inspect.Signature(parameters, return_annotation=int)  # type: ignore[attr-defined]
+        widened.__annotations__ = {p.name: p.annotation for p in parameters} | {"return": int}
+        return widened
+
+    return widen
+
+
+def _parameters(group: Any) -> list[inspect.Parameter]:
+    hints: Mapping[str, Any] = get_type_hints(group, include_extras=True)
+    return [
+        inspect.Parameter(
+            field.name, inspect.Parameter.KEYWORD_ONLY, default=field.default, annotation=hints[field.name]
+        )
+        for field in dataclasses.fields(group)
+    ]
+
+
+def _take(group: Any, values: dict[str, Any]) -> Any:
+    return group(**{field.name: values.pop(field.name) for field in dataclasses.fields(group)})

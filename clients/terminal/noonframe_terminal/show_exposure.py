@@ -1,0 +1,124 @@
+"""The answer to "how long": sentences first, then the range, the cautions and what it rests on."""
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from noonframe_terminal import words
+from noonframe_terminal.options import USUAL_STACK
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_TELLING = 1.1  # another sky is worth a sentence when it changes the length by more than this
+_WHOLE_DAY_S = 86400.0
+
+
+def draw_exposure(console: "Console", answer: Mapping[str, Any], now: dt.datetime) -> None:
+    """Everything `noonframe now` shows; `now` in the place's zone tells which dates need saying."""
+    for line in exposure_sentences(answer, now):
+        console.print(line, style="bold")
+    for move in answer["moves"]:
+        saves = f" (saves {words.length(move['saves_s'])})" if move["saves_s"] else ""
+        console.print(f"{words.clock(words.moment(move['time']))}: {move['says']}{saves}")
+    draw_cautions(console, answer)
+    draw_basis(console, answer, target_words(answer))
+
+
+def exposure_sentences(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
+    """What to do, in order of weight."""
+    return _reached(answer, now) if answer["reached"] else _unreached(answer, now)
+
+
+def _reached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
+    length_s = answer["length_s"]
+    start, end = words.moment(answer["start"]), words.moment(answer["end"])
+    short = length_s < 120.0
+    until = f"until {words.clock(end, seconds=short)}"
+    if abs((start - now).total_seconds()) < 90.0:
+        when = f", {until}{words.on_day(end, now.date())}"
+    elif words.on_day(start, now.date()) == words.on_day(end, now.date()):
+        when = f" from {words.clock(start, seconds=short)} {until}{words.on_day(end, now.date())}"
+    else:
+        begins = f"{words.clock(start, seconds=short)}{words.on_day(start, now.date()) or ' today'}"
+        when = f" from {begins} {until}{words.on_day(end, now.date())}"
+    sentences = [f"Expose {words.length(length_s)}{when}.{_other_skies(answer)}"]
+    low_s, high_s = answer["length_low_s"], answer["length_high_s"]
+    if high_s is None:
+        sentences.append(
+            f"Eight times in ten it takes {words.length(low_s)} or more;"
+            " at the slow end the light goes first."
+        )
+    else:
+        sentences.append(f"Eight times in ten it takes {words.length(low_s)} to {words.length(high_s)}.")
+    return sentences
+
+
+def _other_skies(answer: Mapping[str, Any]) -> str:
+    length_s, covered_s, out_s = answer["length_s"], answer["if_cloud_covers_s"], answer["if_sun_stays_s"]
+    said = ""
+    if out_s is not None and length_s > _TELLING * out_s:
+        said += f" If the sun comes out and stays: {words.length(out_s)}."
+    if covered_s is None:
+        said += " If cloud covers the sun, the light goes before the sheet has enough."
+    elif covered_s > _TELLING * length_s:
+        said += f" If cloud covers the sun: {words.length(covered_s)}."
+    return said
+
+
+def _unreached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
+    start, ends = words.moment(answer["start"]), words.moment(answer["light_end"])
+    if answer["dose_share"] <= 0.0:
+        opening = f"It is dark at {words.clock(start)}{words.on_day(start, now.date())}."
+    else:
+        share = min(max(round(answer["dose_share"] * 100), 1), 99)
+        by = f"by dark, at {words.clock(ends)}{words.on_day(ends, now.date())}"
+        if (ends - start).total_seconds() >= _WHOLE_DAY_S:
+            by = "in a whole day"
+        opening = f"There is not enough light: {share} % of the dose {by}."
+    return [opening, next_chance(answer, now)]
+
+
+def next_chance(answer: Mapping[str, Any], now: dt.datetime) -> str:
+    """When an exposure that cannot be made now can be made."""
+    if answer["next_start"] is None:
+        return "No day in the coming year gives enough."
+    begin = words.moment(answer["next_start"])
+    when = f"{words.clock(begin)}{words.on_day(begin, now.date())}"
+    return f"The next chance: {when}, for {words.length(answer['next_length_s'])}."
+
+
+def draw_cautions(console: "Console", answer: Mapping[str, Any]) -> None:
+    """One paragraph of cautions, if there are any."""
+    if answer["cautions"]:
+        console.print()
+        for caution in answer["cautions"]:
+            console.print(f"Caution: {caution}")
+
+
+def target_words(answer: Mapping[str, Any]) -> str:
+    """The target and who says so."""
+    return f"target {answer['target_j_m2']:g} J/m² ({answer['target_source']})"
+
+
+def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str) -> None:
+    """What the answer rests on, dim, because it is there to be checked rather than read."""
+    basis = answer["basis"]
+    stack = ",".join(basis["stack"])
+    if not stack:
+        behind = "a bare sheet, nothing over it"
+    elif stack == USUAL_STACK:
+        behind = f"behind {' and '.join(basis['stack'])}, the usual frame (--stack changes it)"
+    else:
+        behind = f"behind {' and '.join(basis['stack'])}"
+    parts = [
+        f"{basis['place']}, clock of {basis['time_zone']}",
+        basis["sky"]["evidence"],
+        basis["spot"],
+        behind,
+        basis["sensitizer"],
+        *more,
+        *basis["notes"],
+    ]
+    console.print()
+    console.print(f"Basis: {'; '.join(parts)}.", style="dim")

@@ -1,0 +1,91 @@
+"""A course of light, as a table to read or as CSV to work with."""
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from noonframe_terminal import words
+from noonframe_terminal.show_exposure import draw_basis
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_COLUMNS = (
+    "time",
+    "solar_zenith_deg",
+    "solar_azimuth_deg",
+    "uva_w_m2",
+    "uva_diffuse_fraction",
+    "blue_w_m2",
+    "effective_w_m2",
+    "uv_index",
+)
+
+
+def light_csv(answer: Mapping[str, Any]) -> str:
+    """The courses side by side, under the contract's own names; an empty cell where it has no value."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    writer.writerows(zip(*(answer[name] for name in _COLUMNS), strict=True))
+    return stream.getvalue()
+
+
+def draw_light(console: "Console", answer: Mapping[str, Any]) -> None:
+    """The light row by row; dark rows are counted, not shown."""
+    rows = list(zip(*(answer[name] for name in _COLUMNS), strict=True))
+    lit = [row for row in rows if row[_COLUMNS.index("uva_w_m2")] > 0.0]
+    console.print(light_sentence(answer), style="bold")
+    console.print()
+    if lit:
+        _draw_table(console, lit)
+        console.print()
+    if len(lit) < len(rows):
+        dark = len(rows) - len(lit)
+        console.print(f"{dark} of {len(rows)} rows are dark and left out here; --csv has them all.")
+    console.print(
+        "Sun: its height, and toward which azimuth. In W/m²: UVA (315-400 nm) and blue (400-480 nm) before"
+        " the stack, effective behind it. UVI: UV index.",
+        style="dim",
+    )
+    draw_basis(console, answer)
+
+
+def light_sentence(answer: Mapping[str, Any]) -> str:
+    """The strongest light of the course."""
+    effective = answer["effective_w_m2"]
+    most = max(effective)
+    if most <= 0.0:
+        return "It is dark all this time."
+    when = words.moment(answer["time"][effective.index(most)])
+    at = f"{words.clock(when)} on {words.date(when.date())}"
+    return f"The light is strongest at {at}: {most:.1f} W/m² effective."
+
+
+def _draw_table(console: "Console", rows: list[tuple[Any, ...]]) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    times = [words.moment(row[0]) for row in rows]
+    pattern = "%Y-%m-%d %H:%M" if len({when.date() for when in times}) > 1 else "%H:%M"
+    if any(when.second for when in times):
+        pattern += ":%S"
+    if len({when.utcoffset() for when in times}) > 1:  # else an hour would seem to come twice, or never
+        pattern += "%z"
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="")
+    table.add_column("Time", no_wrap=True)
+    for name in ("Sun", "toward", "UVA", "diffuse", "Blue", "Effective", "UVI"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for when, (_, zenith, azimuth, uva, diffuse, blue, effective, uv_index) in zip(times, rows, strict=True):
+        table.add_row(
+            when.strftime(pattern),
+            f"{90.0 - zenith:.1f}°",
+            f"{azimuth:.0f}°",
+            f"{uva:.2f}",
+            "" if diffuse is None else f"{100.0 * diffuse:.0f} %",
+            f"{blue:.2f}",
+            f"{effective:.2f}",
+            f"{uv_index:.1f}",
+        )
+    console.print(table)

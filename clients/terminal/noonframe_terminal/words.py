@@ -1,0 +1,61 @@
+"""Lengths and clock times as a printer reads them."""
+
+import datetime as dt
+
+
+def length(seconds: float) -> str:
+    """A length of time, rounded as one would say it: seconds, then ten seconds, then minutes."""
+    whole = round(seconds)
+    if whole < 120:
+        return f"{max(whole, 1)} s"
+    if whole < 20 * 60:
+        minutes, rest = divmod(10 * round(seconds / 10.0), 60)
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    hours, minutes = divmod(round(seconds / 60.0), 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def moment(text: str) -> dt.datetime:
+    """An aware datetime from an answer's RFC 3339 text."""
+    return dt.datetime.fromisoformat(text)
+
+
+def clock(when: dt.datetime, *, seconds: bool = False) -> str:
+    """The time of day, to the nearest minute or second."""
+    if seconds:
+        return f"{when + dt.timedelta(milliseconds=500):%H:%M:%S}"
+    return f"{when + dt.timedelta(seconds=30):%H:%M}"
+
+
+def on_day(when: dt.datetime, today: dt.date) -> str:
+    """` on 21 June 2026`, ` tomorrow`, or nothing when it is today."""
+    day = (when + dt.timedelta(seconds=30)).date()
+    if day == today:
+        return ""
+    if day == today + dt.timedelta(days=1):
+        return " tomorrow"
+    return f" on {date(day)}"
+
+
+def date(day: dt.date) -> str:
+    """`21 June 2026`."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+# not strftime's %B, which follows the machine's language while the rest of the sentence does not
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
