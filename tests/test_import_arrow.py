@@ -16,7 +16,7 @@ MAY_IMPORT["lamp"] = {"sun", "sky", "spot", "stack"}  # the same spectral light 
 MAY_IMPORT["dose"] |= {"lamp"}
 MAY_IMPORT["bench"] |= {"lamp"}
 MAY_IMPORT["weather"] = {"sun", "sky"}  # providers fill the shapes that the sky defines
-MAY_IMPORT["store"] = {*ROW, "lamp"}  # keeps what the rooms define; they know it as protocols only
+MAY_IMPORT["store"] = {*ROW, "lamp", "weather"}  # keeps what the rooms define; they know it as protocols only
 MAY_IMPORT["api"] = {*ROW, "lamp", "weather", "store"}
 
 FRONT_DOOR = {

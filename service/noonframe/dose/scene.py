@@ -110,7 +110,7 @@ class Scene:
         return with_reciprocity(effective, self.reciprocity_exponent)
 
     def point_rates(self, unix_s: FloatArray) -> FloatArray:
-        """Rate of dose (n_time, n_point) at each sample point of the sheet; one point in the open.  [W m-2]"""
+        """Rate of dose (n_time, n_point) at each sample point; one in the open.  [W m-2]"""
         if not isinstance(self.spot, WindowSpot):
             return self.rate(unix_s)[:, None]
         track = self.track(unix_s)

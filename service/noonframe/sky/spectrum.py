@@ -155,12 +155,12 @@ def _knot_operator() -> ZenithOperator:
 def circumsolar_share(column: AtmosphereState, zenith_deg: FloatArray) -> FloatArray:
     """Share (n, n_wavelength) of the diffuse light that can be tilted as if it came from the sun itself.
 
-    c = 0.6 T (1 - 0.6 exp(-tau_a / 0.25)), with T the beam's transmittance through gas and cloud and tau_a the
+    c = 0.6 T (1 - 0.6 exp(-tau_a / 0.25)), T being the beam's transmittance through gas and cloud, tau_a the
     aerosol's optical depth.  The form follows a 32-stream radiance field over aerosols 0-0.6, zeniths 20-75
     and tilts 20-60 toward the sun (with 1 in place of the first 0.6).  Hay and Davies (1980), who take the
     whole beam's transmittance, are 5-8 % too bright in clean air and too dim in haze.  The first factor is
     our choice between that field and ASTM G173, whose 37-degree total lies 6 % below it, as measured ratios
-    also tend to (Parisi and Kimlin 1999): with it the total on a plane toward the sun lies within 7 % of both.
+    also tend to (Parisi and Kimlin 1999): with it the total on a plane toward the sun is within 7 % of both.
     """
     without_aerosol = replace(column, aerosol_optical_depth=0.0)
     haze = aerosol_optical_depth_angstrom(WAVELENGTH_NM, column.aerosol_optical_depth)
@@ -168,7 +168,7 @@ def circumsolar_share(column: AtmosphereState, zenith_deg: FloatArray) -> FloatA
     return beam_transmittance(without_aerosol, zenith_deg) * forward
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=64)
 def spectral_curves(sky: SkyState) -> SpectralCurves:
     """Spectra of `sky` at the knots; a mixture of cloud states adds up by probability.
 

@@ -21,7 +21,7 @@ class Aim:
         if not 0.0 <= self.tilt_deg <= 90.0:
             raise OutOfDomain("tilt_deg", self.tilt_deg, "between 0 (level) and 90 (upright)")
         if not 0.0 <= self.aim_azimuth_deg <= 360.0:
-            raise OutOfDomain("aim_azimuth_deg", self.aim_azimuth_deg, "between 0 and 360, clockwise from north")
+            raise OutOfDomain("aim_azimuth_deg", self.aim_azimuth_deg, "0 to 360, clockwise from north")
 
     @property
     def normal(self) -> tuple[float, float, float]:

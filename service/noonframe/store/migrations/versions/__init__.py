@@ -1,0 +1,1 @@
+"""One module per migration, numbered; a released one is never edited."""
