@@ -3,15 +3,20 @@
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
-from fastapi import Depends, FastAPI
+import numpy as np
+from fastapi import FastAPI
 
 from noonframe import __version__
+from noonframe.api.headers import SafeHeaders
+from noonframe.api.openapi import document
 from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
+from noonframe.api.reading import LONGEST_QUERY_BYTES
 from noonframe.api.routes import catalogue, exposure, light, slots
-from noonframe.api.routes.common import refuse_repeated_fields, system_clock
+from noonframe.api.routes.common import system_clock
 from noonframe.settings import Settings
 from noonframe.sky.transfer import load_transfer_table
+from noonframe.sun.ephemeris import geocentric_sun
 
 _DESCRIPTION = """How long, when and where to expose a sun print.
 
@@ -27,6 +32,7 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         load_transfer_table()  # a damaged table must stop the start, not the first question
+        geocentric_sun(np.array([clock()]))  # its library takes most of a second to load
         yield
 
     app = FastAPI(
@@ -35,17 +41,22 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         summary="How long, when and where to expose a sun print",
         description=(
             f"{_DESCRIPTION}\nLimits: {settings.max_light_steps} instants and {settings.max_span_days} days"
-            f" per course of light, 31 days per search for slots, {settings.max_body_bytes} bytes per body."
+            f" per course of light, {slots.LONGEST_SPAN_DAYS} days per search for slots,"
+            f" {settings.max_body_bytes} bytes per body, {LONGEST_QUERY_BYTES} bytes per query."
         ),
         lifespan=lifespan,
-        max_body_size=settings.max_body_bytes,
         responses=PROBLEM_RESPONSES,
-        dependencies=[Depends(refuse_repeated_fields)],
+        # The ready-made pages would load scripts from elsewhere; /openapi.json is there for any reader.
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry={"tracing": False, "metrics": False, "logs": False},  # it would record positions
     )
     app.state.settings = settings
     app.state.clock = clock
+    app.add_middleware(SafeHeaders)
     install_problem_handlers(app)
-    for module in (light, exposure, slots, catalogue):
+    for module in (exposure, light, slots, catalogue):  # tried in this order, so the busiest comes first
         app.include_router(module.router)
 
     @app.get("/healthz", operation_id="health", tags=["service"])
@@ -59,4 +70,5 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         load_transfer_table()
         return Health(status="ready", version=__version__)
 
+    app.openapi = document(app)  # type: ignore[method-assign]
     return app

@@ -2,7 +2,8 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from noonframe.api.inputs import OpenSpotBody, PlaceFields, SceneFields, TargetFields
@@ -12,9 +13,10 @@ from noonframe.errors import OutOfDomain, UnknownName
 from noonframe.places import resolve_place, time_zone_at
 from noonframe.settings import Settings
 from noonframe.sky.assume import assume_sky
+from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.plane import Aim, OpenSpot
 from noonframe.spot.skyline import Skyline
-from noonframe.stack.materials import parse_stack
+from noonframe.stack.materials import Stack, parse_stack
 from noonframe.stack.sensitizers import Sensitizer, find_sensitizer
 from noonframe.sun.place import Place
 
@@ -39,6 +41,11 @@ class Ask:
 
     where: Where
     scene: Scene
+
+    @cached_property
+    def basis(self) -> Basis:
+        """What an answer rests on."""
+        return _basis(self)
 
 
 def find_where(fields: PlaceFields) -> Where:
@@ -85,36 +92,75 @@ def understand(
 ) -> Ask:
     """The scene a request describes, under the sky of the local day of `moment`."""
     where = find_where(fields)
-    sensitizer = find_sensitizer(fields.sensitizer, settings.spectra_dir)
+    return _ask(
+        _Question(
+            where,
+            moment.astimezone(where.zone).date(),
+            fields.ozone_du,
+            fields.aerosol_optical_depth,
+            fields.ground_albedo,
+            fields.near_ground_albedo,
+            fields.cloud_optical_depth,
+            fields.sky,
+            _spot(fields, spot),
+            parse_stack(fields.stack, settings.spectra_dir),
+            find_sensitizer(fields.sensitizer, settings.spectra_dir),
+            fields.reciprocity_exponent if isinstance(fields, TargetFields) else 1.0,
+        )
+    )
+
+
+class _Question(NamedTuple):
+    where: Where
+    day: dt.date
+    ozone_du: float | None
+    aerosol_optical_depth: float | None
+    ground_albedo: float | None
+    near_ground_albedo: float | None
+    cloud_optical_depth: float | None
+    sky: str | None
+    spot: OpenSpot
+    stack: Stack
+    sensitizer: Sensitizer
+    reciprocity_exponent: float
+
+
+@lru_cache(maxsize=32)
+def _ask(question: _Question) -> Ask:
+    """A question understood, kept with its curves: people ask about the same sheet again and again."""
     sky = assume_sky(
-        where.place,
-        moment.astimezone(where.zone).date(),
-        ozone_du=fields.ozone_du,
-        aerosol_optical_depth=fields.aerosol_optical_depth,
-        ground_albedo=fields.ground_albedo,
-        cloud_optical_depth=fields.cloud_optical_depth,
-        sky=fields.sky,
+        question.where.place,
+        question.day,
+        ozone_du=question.ozone_du,
+        aerosol_optical_depth=question.aerosol_optical_depth,
+        ground_albedo=question.ground_albedo,
+        cloud_optical_depth=question.cloud_optical_depth,
+        sky=question.sky,
     )
-    near = fields.near_ground_albedo
-    exponent = fields.reciprocity_exponent if isinstance(fields, TargetFields) else 1.0
+    near = question.near_ground_albedo
     scene = Scene(
-        place=where.place,
+        place=question.where.place,
         sky=sky,
-        spot=_spot(fields, spot),
-        stack=parse_stack(fields.stack, settings.spectra_dir),
-        sensitizer=sensitizer,
+        spot=question.spot,
+        stack=question.stack,
+        sensitizer=question.sensitizer,
         near_ground_albedo=sky.state.ground_albedo if near is None else near,
-        reciprocity_exponent=exponent,
+        reciprocity_exponent=question.reciprocity_exponent,
     )
-    return Ask(where, scene)
+    return Ask(question.where, scene)
 
 
 def _spot(fields: SceneFields, body: OpenSpotBody | None) -> OpenSpot:
     if body is None:
         return OpenSpot(Aim(fields.tilt_deg, fields.aim_azimuth_deg))
-    if {"tilt_deg", "aim_azimuth_deg"} & fields.model_fields_set:
-        raise OutOfDomain("tilt_deg", fields.tilt_deg, "left out when a spot is given (it has its own)")
-    skyline = None if body.skyline is None else Skyline(tuple(body.skyline))
+    for name in ("tilt_deg", "aim_azimuth_deg"):
+        if name in fields.model_fields_set:
+            raise OutOfDomain(name, getattr(fields, name), "left out when a spot is given (it has its own)")
+    try:
+        skyline = None if body.skyline is None else Skyline.from_pairs(body.skyline)
+    except OutOfDomain as problem:  # it knows the corner at fault, but not where in a request it stands
+        field = problem.field.replace("[", ".").replace("]", "")
+        raise OutOfDomain(f"spot.{field}", problem.value, problem.limit) from None
     return OpenSpot(Aim(body.tilt_deg, body.aim_azimuth_deg), skyline)
 
 
@@ -134,14 +180,9 @@ def find_target(fields: TargetFields, sensitizer: Sensitizer) -> Target:
     return Target(fields.target_j_m2, GIVEN_TARGET_SPREAD_STOPS if spread is None else spread, "given")
 
 
-def describe_basis(ask: Ask, *notes: str) -> Basis:
-    """What an answer to `ask` rests on."""
+def _basis(ask: Ask) -> Basis:
     scene, place, state = ask.scene, ask.where.place, ask.scene.sky.state
-    all_notes = [*notes]
-    if not ask.where.elevation_known:
-        all_notes.append(MODEST_ELEVATION_NOTE)
-    # The parts are already typed and checked; validating them again would cost as much as the dose.
-    sky = SkyBasis.model_construct(
+    sky = SkyBasis(
         evidence=scene.sky.evidence,
         says=scene.sky.says,
         ozone_du=round(state.ozone_du, 1),
@@ -151,7 +192,7 @@ def describe_basis(ask: Ask, *notes: str) -> Basis:
         sources=dict(scene.sky.sources),
         spread_stops=round(scene.sky.spread_stops, 3),
     )
-    return Basis.model_construct(
+    return Basis(
         place=ask.where.label,
         latitude_deg=place.latitude_deg,
         longitude_deg=place.longitude_deg,
@@ -162,12 +203,15 @@ def describe_basis(ask: Ask, *notes: str) -> Basis:
         stack=list(scene.stack.ids),
         sensitizer=scene.sensitizer.id,
         light_model=LIGHT_MODEL,
-        notes=all_notes,
+        notes=[] if ask.where.elevation_known else [MODEST_ELEVATION_NOTE],
     )
 
 
-def describe_spot(spot: OpenSpot) -> str:
+def describe_spot(spot: OpenSpot | WindowSpot) -> str:
     """A spot in plain words."""
+    if isinstance(spot, WindowSpot):
+        facing = f"{spot.window.outward_azimuth_deg:g}°"
+        return f"inside a window that faces {facing}, {spot.frame.distance_m:g} m from the wall"
     aim = spot.aim
     facing = "level" if aim.tilt_deg == 0.0 else f"tilted {aim.tilt_deg:g}° toward {aim.aim_azimuth_deg:g}°"
     around = "" if spot.skyline is None else ", with a skyline"

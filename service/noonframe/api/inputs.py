@@ -1,11 +1,10 @@
 """What requests may say.  Unknown fields are refused; limits stand here and so in the OpenAPI."""
 
-import datetime as dt
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from noonframe.api.times import OffsetTime
+from noonframe.api.times import CivilDate, OffsetTime
 from noonframe.sky.words import SKY_WORDS, THICKEST_CLOUD
 from noonframe.sun.place import HIGHEST_ELEVATION_M, LOWEST_ELEVATION_M
 
@@ -99,7 +98,7 @@ class ExposureQuery(TargetFields):
 class SlotsQuery(TargetFields):
     """The slots of a civil day, or of a span."""
 
-    date: dt.date | None = Field(None, description="civil day at the place; today if nothing is given")
+    date: CivilDate | None = Field(None, description="civil day at the place; today if nothing is given")
     start: OffsetTime | None = None
     end: OffsetTime | None = None
     limit: int = Field(6, ge=1, le=50, description="at most so many slots, best first")
@@ -114,7 +113,9 @@ class OpenSpotBody(BaseModel):
     tilt_deg: float = Field(0.0, ge=0, le=90)
     aim_azimuth_deg: float = Field(180.0, ge=0, le=360)
     skyline: Annotated[list[tuple[float, float]], Field(max_length=720)] | None = Field(
-        None, description="pairs of azimuth and elevation, by rising azimuth", examples=[[[90, 10], [270, 35]]]
+        None,
+        description="pairs of azimuth and elevation, by rising azimuth",
+        examples=[[[90, 10], [270, 35]]],
     )
 
 

@@ -35,7 +35,7 @@ class Basis(BaseModel):
 
 
 class LightAnswer(BaseModel):
-    """A course of light.  UVA (315-400 nm) and blue (400-480 nm) are global on the plane, before the stack."""
+    """A course of light; UVA (315-400 nm) and blue (400-480 nm) are global on the plane, before any stack."""
 
     time: list[str]
     solar_zenith_deg: list[float] = Field(description="refracted")
@@ -65,7 +65,9 @@ class ExposureAnswer(BaseModel):
     length_low_s: float | None = Field(description="10 % quantile")
     length_high_s: float | None = Field(description="90 % quantile; null when the light may go first")
     reached: bool
-    dose_share: float = Field(description="share of the target gathered by the end of the light, 1 when reached")
+    dose_share: float = Field(
+        description="share of the target gathered by the end of the light, 1 when reached"
+    )
     target_j_m2: float
     target_spread_stops: float
     target_source: str
@@ -152,7 +154,9 @@ class MaterialItem(BaseModel):
     refractive_index: float
     transmittance_365nm: float
     transmittance_405nm: float
-    effective_share: float = Field(description="share of bare-sheet light it passes, classic coat, sun at 50 deg")
+    effective_share: float = Field(
+        description="share of bare-sheet light it passes, classic coat, sun at 50 deg"
+    )
     spread_relative: float
     how_known: str
     provenance: str

@@ -10,10 +10,12 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from noonframe.api.headers import SAFE_HEADERS
 from noonframe.errors import DataFileError, Malformed, NoonframeError, OutOfDomain, UnknownName
 
 MEDIA_TYPE = "application/problem+json"
 _LONGEST_ECHO = 80
+_MOST_ERRORS = 20
 
 
 class FieldError(BaseModel):
@@ -47,28 +49,52 @@ _TITLES = {
     404: ("not-found", "There is nothing at this address"),
     405: ("method-not-allowed", "This address does not take that method"),
     413: ("too-large", "The request body is too large"),
+    414: ("query-too-long", "The query string is too long"),
     415: ("media-type", "The request body is of a type this address does not take"),
     500: ("internal", "The service failed; the request may be fine"),
 }
 
+_FAULTY_PART = {400: "body", 413: "body", 414: "query", 415: "Content-Type"}
+"""What is at fault where a status says so without a field."""
+
 PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
-    code: {"model": Problem, "description": text, "content": {MEDIA_TYPE: {}}}
-    for code, text in ((413, "body too large"), (422, "a field is wrong, missing or unknown"))
+    code: {
+        "description": text,
+        "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+    }
+    for code, text in (
+        (413, "The body is too large."),
+        (414, "The query string is too long."),
+        (415, "The body is not JSON, or not said to be."),
+        (422, "A field is wrong, missing, repeated or unknown."),
+        (500, "The service failed; the request may be fine."),
+    )
 }
 
 
 def _plain(value: object) -> object:
     """A value as JSON can carry it, shortened so that nobody's novel comes back."""
-    if value is None or isinstance(value, bool | int):
+    if value is None or isinstance(value, bool):
         return value
+    if isinstance(value, int):
+        return value if abs(value) < 2**53 else "a very large whole number"
     if isinstance(value, float):
         return value if math.isfinite(value) else str(value)
-    text = str(value)
+    if isinstance(value, Mapping):
+        return "an object"
+    if isinstance(value, Sequence) and not isinstance(value, str | bytes):
+        return f"a list of {len(value)}"
+    return _short(str(value))
+
+
+def _short(text: str) -> str:
+    text = text.encode("utf-8", "replace").decode("utf-8")  # half a surrogate pair cannot be sent back
     return text if len(text) <= _LONGEST_ECHO else text[:_LONGEST_ECHO] + "…"
 
 
 def problem_response(
     request: Request,
+    *,
     status: int,
     kind: str,
     title: str,
@@ -82,17 +108,31 @@ def problem_response(
         "title": title,
         "status": status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": _short(request.scope["path"]),
         "errors": [dict(error) for error in errors],
     }
-    return JSONResponse(body, status_code=status, media_type=MEDIA_TYPE, headers=dict(headers or {}))
+    return JSONResponse(
+        body, status_code=status, media_type=MEDIA_TYPE, headers={**SAFE_HEADERS, **(headers or {})}
+    )
 
 
 async def _on_noonframe_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, NoonframeError)
     _, status, kind, title = next(row for row in _STATUS if isinstance(error, row[0]))
-    entry = {"field": error.field, "value": _plain(error.value), "limit": error.limit}
-    return problem_response(request, status, kind, title, str(error), [entry])
+    entry = {"field": _short(error.field), "value": _plain(error.value), "limit": error.limit}
+    return problem_response(
+        request, status=status, kind=kind, title=title, detail=_sentence(entry, error), errors=[entry]
+    )
+
+
+def _sentence(entry: Mapping[str, object], error: NoonframeError) -> str:
+    """The error in one sentence, with the value as it is echoed rather than in full."""
+    if isinstance(error, DataFileError):
+        return str(error)
+    near = getattr(error, "near", ())
+    hint = f" (did you mean {', '.join(near)}?)" if near else ""
+    value = "" if entry["value"] is None else f", not {entry['value']}{hint}"
+    return f"{entry['field']} must be {entry['limit']}{value}"
 
 
 _LIMIT_WORDS = {
@@ -102,6 +142,9 @@ _LIMIT_WORDS = {
     "float_parsing": "a number",
     "int_parsing": "a whole number",
     "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "a text",
+    "model_type": "a JSON object",
     "json_invalid": "valid JSON",
     "dict_type": "a JSON object",
     "model_attributes_type": "a JSON object",
@@ -124,13 +167,18 @@ def _limit(error: Mapping[str, Any]) -> str:
 async def _on_validation_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, RequestValidationError)
     entries = []
-    for item in error.errors():
-        location = [str(part) for part in item.get("loc", ()) if part not in ("query", "body", "path")]
+    for item in error.errors()[:_MOST_ERRORS]:
+        where, *location = (str(part) for part in item["loc"])
         value = None if item.get("type") == "missing" else _plain(item.get("input"))
-        entries.append({"field": ".".join(location) or "body", "value": value, "limit": _limit(item)})
+        entries.append({"field": _short(".".join(location)) or where, "value": value, "limit": _limit(item)})
     detail = "; ".join(f"{entry['field']} must be {entry['limit']}" for entry in entries[:3])
     return problem_response(
-        request, 422, "invalid-input", "The request cannot be answered as it stands", detail, entries
+        request,
+        status=422,
+        kind="invalid-input",
+        title="The request cannot be answered as it stands",
+        detail=detail,
+        errors=entries,
     )
 
 
@@ -138,12 +186,22 @@ async def _on_http_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
     kind, title = _TITLES.get(error.status_code, ("error", "The request failed"))
     detail = error.detail if isinstance(error.detail, str) else title
-    return problem_response(request, error.status_code, kind, title, detail, headers=error.headers)
+    part = _FAULTY_PART.get(error.status_code)
+    entries = [] if part is None else [{"field": part, "value": None, "limit": detail}]
+    return problem_response(
+        request,
+        status=error.status_code,
+        kind=kind,
+        title=title,
+        detail=detail,
+        errors=entries,
+        headers=error.headers,
+    )
 
 
 async def _on_surprise(request: Request, error: Exception) -> JSONResponse:
     kind, title = _TITLES[500]
-    return problem_response(request, 500, kind, title, type(error).__name__)
+    return problem_response(request, status=500, kind=kind, title=title, detail=type(error).__name__)
 
 
 def install_problem_handlers(app: FastAPI) -> None:

@@ -10,8 +10,11 @@ from pydantic import BeforeValidator, WithJsonSchema
 from noonframe.errors import Malformed, OutOfDomain
 from noonframe.sun.ephemeris import EARLIEST, LATEST
 
+# A year inside what the sun is known for, so that a search for the next chance stays within it.
+_FIRST, _LAST = EARLIEST.replace(year=EARLIEST.year + 1), LATEST.replace(year=LATEST.year - 2)
 _RFC_3339 = re.compile(
-    r"(\d{4})-(\d{2})-(\d{2})[Tt](\d{2}):(\d{2}):(\d{2})(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})", re.ASCII
+    r"(\d{4})-(\d{2})-(\d{2})[Tt](\d{2}):(\d{2}):(\d{2})(\.\d{1,9})?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)",
+    re.ASCII,
 )
 _NAIVE = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?", re.ASCII)
 _PLUS_LOST = re.compile(r".*\d \d{2}:\d{2}", re.ASCII)
@@ -19,7 +22,7 @@ _SHAPE = "an RFC 3339 time with an offset, such as 2026-06-21T12:00:00+01:00 or 
 
 
 def parse_time(text: object) -> dt.datetime:
-    """An aware datetime from RFC 3339 text; raises `Malformed` or `OutOfDomain` (outside 1900-2200)."""
+    """An aware datetime from RFC 3339 text; raises `Malformed` or `OutOfDomain` (outside 1901-2198)."""
     if isinstance(text, dt.datetime) and text.tzinfo is not None:
         return _in_range(text)
     if not isinstance(text, str):
@@ -38,8 +41,8 @@ def parse_time(text: object) -> dt.datetime:
 
 
 def _in_range(moment: dt.datetime) -> dt.datetime:
-    if not EARLIEST <= moment <= LATEST:
-        raise OutOfDomain("time", moment.isoformat(), "between the years 1900 and 2200")
+    if not _FIRST <= moment < _LAST:
+        raise OutOfDomain("time", moment.isoformat(), f"between the years {_FIRST.year} and {_LAST.year}")
     return moment
 
 
@@ -58,6 +61,31 @@ OffsetTime = Annotated[
     ),
 ]
 """A request field that takes RFC 3339 with an offset and nothing else."""
+
+
+_CIVIL_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+def _civil_date(text: object) -> dt.date:
+    if isinstance(text, dt.date) and not isinstance(text, dt.datetime):
+        return text
+    if not (isinstance(text, str) and _CIVIL_DATE.fullmatch(text)):
+        raise ValueError("a date such as 2026-06-21")
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError as problem:
+        raise ValueError(f"a real date ({problem})") from None
+    if not _FIRST.year <= day.year < _LAST.year:
+        raise ValueError(f"a date between the years {_FIRST.year} and {_LAST.year}")
+    return day
+
+
+CivilDate = Annotated[
+    dt.date,
+    BeforeValidator(_civil_date),
+    WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-06-21"]}),
+]
+"""A request field that takes a civil date and nothing else: a bare number is no date."""
 
 
 def format_time(unix_s: float, zone: ZoneInfo) -> str:

@@ -6,6 +6,11 @@ from zoneinfo import ZoneInfo
 from noonframe.dose.exposure import Exposure, NextChance
 from noonframe.dose.scene import Target
 
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
 
 def say_length(length_s: float) -> str:
     """A length of time as one would say it, rounded as one would round it."""
@@ -30,13 +35,13 @@ def _count(number: int, thing: str) -> str:
 def say_clock(unix_s: float, zone: ZoneInfo, now_s: float) -> str:
     """The time of day at the place, with the date when it is not the day of `now_s` there."""
     moment = dt.datetime.fromtimestamp(round(unix_s), zone)
-    today = dt.datetime.fromtimestamp(now_s, zone).date()
-    clock = f"{moment:%H:%M}"
-    if moment.date() == today:
+    days_ahead = moment.toordinal() - dt.datetime.fromtimestamp(now_s, zone).toordinal()
+    clock = f"{moment.hour:02d}:{moment.minute:02d}"
+    if days_ahead == 0:
         return clock
-    if moment.date() == today + dt.timedelta(days=1):
+    if days_ahead == 1:
         return f"{clock} tomorrow"
-    return f"{clock} on {moment.day} {moment:%B %Y}"
+    return f"{clock} on {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
 
 
 def say_exposure(
@@ -68,7 +73,9 @@ def _say_range(exposure: Exposure) -> str:
     low = say_length(exposure.low_s) if exposure.low_s is not None else "unknown"
     if exposure.high_s is None:
         return f"the sheet's need is a guess from {low} upward until a test strip narrows it"
-    return f"the sheet's need is a guess, {low} to {say_length(exposure.high_s)}, until a test strip narrows it"
+    return (
+        f"the sheet's need is a guess, {low} to {say_length(exposure.high_s)}, until a test strip narrows it"
+    )
 
 
 def _say_unreached(exposure: Exposure, zone: ZoneInfo, now_s: float, chance: NextChance | None) -> str:

@@ -25,8 +25,8 @@ _AT_ONCE = 256  # instants whose spectra still fit a processor's cache
 class SpectralSeries:
     """Spectral irradiance at `n` instants, arrays (n, n_wavelength).  [W m-2 nm-1]
 
-    `beam_normal` faces the sun; `diffuse` falls on level ground from the sky; `level` is both on level ground,
-    and `plane` all light on the spot's plane.  Before any stack.
+    `beam_normal` faces the sun; `diffuse` falls on level ground from the sky; `level` is both on level
+    ground, and `plane` all light on the spot's plane.  Before any stack.
     """
 
     wavelength_nm: FloatArray

@@ -2,17 +2,20 @@
 
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Request
+from starlette.concurrency import run_in_threadpool
 
+from noonframe.api.examples import PLACES
 from noonframe.api.inputs import PlacesQuery
 from noonframe.api.outputs import MaterialItem, MaterialsAnswer, PlaceItem, PlacesAnswer, SensitizerItem
-from noonframe.api.routes.common import SettingsOf
+from noonframe.api.reading import no_query, query_parameters, read_query
+from noonframe.api.routes.common import settings_of
 from noonframe.datafiles import sidecar
 from noonframe.errors import NoonframeError
 from noonframe.places import find_cities, resolve_place
+from noonframe.settings import Settings
 from noonframe.sky.spectrum import SkyState, spectral_curves
 from noonframe.sky.words import uniform_cloud
 from noonframe.stack.effective import dose_weights
@@ -26,9 +29,14 @@ router = APIRouter(tags=["catalogue"])
 _REFERENCE_ZENITH_DEG = 40.0
 
 
-@router.get("/v1/materials", operation_id="materials")
-def get_materials(settings: SettingsOf) -> MaterialsAnswer:
+@router.get("/v1/materials", operation_id="materials", dependencies=[Depends(no_query)])
+def get_materials(request: Request) -> MaterialsAnswer:
     """Sensitizers, panes, covers and films, with where their numbers come from and how sure they are."""
+    return answer_materials(settings_of(request))
+
+
+def answer_materials(settings: Settings) -> MaterialsAnswer:
+    """The whole catalogue, the user's own materials included."""
     folder = settings.spectra_dir
     weight = _reference_weight(folder)
     return MaterialsAnswer(
@@ -52,7 +60,8 @@ def _reference_weight(folder: Path | None) -> FloatArray:
     sky = SkyState(300.0, 0.1, 0.05, 1013.25, uniform_cloud(0.0))
     spectra = spectral_curves(sky)
     knot = int(np.argmin(np.abs(spectra.zenith_deg - _REFERENCE_ZENITH_DEG)))
-    return spectra.level[knot] * dose_weights(find_sensitizer("citrate-classic", folder))
+    weight: FloatArray = spectra.level[knot] * dose_weights(find_sensitizer("citrate-classic", folder))
+    return weight
 
 
 def _item(material: Material, weight: FloatArray) -> MaterialItem:
@@ -74,9 +83,14 @@ def _item(material: Material, weight: FloatArray) -> MaterialItem:
     )
 
 
-@router.get("/v1/places", operation_id="places")
-def get_places(query: Annotated[PlacesQuery, Query()]) -> PlacesAnswer:
+@router.get("/v1/places", operation_id="places", openapi_extra=query_parameters(PlacesQuery, PLACES))
+async def get_places(request: Request) -> PlacesAnswer:
     """A place in words to coordinates and a time zone, offline."""
+    return await run_in_threadpool(answer_places, read_query(PlacesQuery, request))
+
+
+def answer_places(query: PlacesQuery) -> PlacesAnswer:
+    """Where the words of a request may mean."""
     try:
         exact = resolve_place(query.name)
     except NoonframeError:

@@ -2,10 +2,8 @@
 
 import datetime as dt
 import time
-from collections import Counter
-from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Request
 
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
@@ -23,16 +21,6 @@ def now_of(request: Request) -> float:
     return float(clock())
 
 
-def refuse_repeated_fields(request: Request) -> None:
-    """A field given twice is a mistake, not a choice: refuse it by name."""
-    names = [name for name, _ in request.query_params.multi_items()]
-    if len(names) != len(set(names)):
-        name = next(name for name, count in Counter(names).items() if count > 1)
-        raise OutOfDomain(name, request.query_params[name], "given once")
-
-
-SettingsOf = Annotated[Settings, Depends(settings_of)]
-Now = Annotated[float, Depends(now_of)]
 system_clock = time.time
 
 

@@ -1,37 +1,57 @@
 """/v1/exposure and /v1/say: how long."""
 
 import datetime as dt
+import math
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
+from starlette.concurrency import run_in_threadpool
 
-from noonframe.api.ask import Ask, describe_basis, find_target, understand
+from noonframe.api.ask import Ask, find_target, understand
 from noonframe.api.cautions import sun_cautions
+from noonframe.api.examples import EXPOSURE, OPEN_SPOT
 from noonframe.api.inputs import ExposureBody, ExposureQuery, OpenSpotBody
 from noonframe.api.outputs import ExposureAnswer, SayAnswer
-from noonframe.api.routes.common import Now, SettingsOf
+from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
+from noonframe.api.routes.common import now_of, settings_of
 from noonframe.api.times import format_time
 from noonframe.api.wording import say_exposure
-from noonframe.dose.exposure import Exposure, expose, next_chance
-from noonframe.dose.scene import Scene
+from noonframe.dose.exposure import Exposure, NextChance, expose, next_chance
+from noonframe.dose.scene import Scene, Target
 from noonframe.settings import Settings
+from noonframe.spot.plane import OpenSpot
 
 router = APIRouter(tags=["exposure"])
-_CAUTION_POINTS = 9
+_INDOOR_POINTS = 9
+_BRIEF_S = 10.0
 
 
-@router.get("/v1/exposure", operation_id="exposure")
-def get_exposure(query: Annotated[ExposureQuery, Query()], settings: SettingsOf, now: Now) -> ExposureAnswer:
+@router.get(
+    "/v1/exposure",
+    operation_id="exposure",
+    response_model=ExposureAnswer,
+    openapi_extra=query_parameters(ExposureQuery, EXPOSURE),
+)
+async def get_exposure(request: Request) -> Response:
     """How long from `start` (now if not given) until the sheet has its dose."""
-    return answer_exposure(query, settings, now, None)
+    answer = await _answer_soon(request)
+    # Made and checked just now: FastAPI would check it once more.
+    return Response(answer.model_dump_json(), media_type="application/json")
 
 
-@router.post("/v1/exposure", operation_id="exposure_at_spot")
-def post_exposure(body: Annotated[ExposureBody, Body()], settings: SettingsOf, now: Now) -> ExposureAnswer:
+@router.post(
+    "/v1/exposure",
+    operation_id="exposure_at_spot",
+    openapi_extra=json_body(ExposureBody, {**EXPOSURE, "spot": OPEN_SPOT}),
+)
+def post_exposure(
+    request: Request, body: Annotated[ExposureBody, Depends(body_of(ExposureBody))]
+) -> ExposureAnswer:
     """The same, with a spot."""
-    return answer_exposure(body, settings, now, body.spot)
+    return answer_exposure(body, settings_of(request), now_of(request), body.spot)
 
 
 @router.get(
@@ -39,15 +59,39 @@ def post_exposure(body: Annotated[ExposureBody, Body()], settings: SettingsOf, n
     operation_id="say",
     response_class=PlainTextResponse,
     responses={200: {"model": SayAnswer, "content": {"text/plain": {"schema": {"type": "string"}}}}},
+    openapi_extra=query_parameters(ExposureQuery, EXPOSURE),
 )
-def get_say(
-    request: Request, query: Annotated[ExposureQuery, Query()], settings: SettingsOf, now: Now
-) -> Response:
+async def get_say(request: Request) -> Response:
     """The exposure as one sentence; flat JSON with `Accept: application/json`."""
-    answer = answer_exposure(query, settings, now, None)
-    if "application/json" not in request.headers.get("accept", ""):
-        return PlainTextResponse(answer.summary, headers={"Vary": "Accept"})
-    flat = SayAnswer(
+    answer = await _answer_soon(request)
+    if prefers_json(request.headers.get("accept", "")):
+        return JSONResponse(flat_answer(answer).model_dump(), headers={"Vary": "Accept"})
+    return PlainTextResponse(answer.summary, headers={"Vary": "Accept"})
+
+
+async def _answer_soon(request: Request) -> ExposureAnswer:
+    """The answer without holding up the loop: a usual one costs less than a thread's hand-over would."""
+    query = read_query(ExposureQuery, request)
+    settings, now_s = settings_of(request), now_of(request)
+    if query.place is not None:  # a name may need the whole city table
+        return await run_in_threadpool(answer_exposure, query, settings, now_s, None)
+    outlook = look(query, settings, now_s, None)
+    if outlook.exposure.reached:
+        return outlook.answer(None)
+    return outlook.answer(await run_in_threadpool(outlook.next_chance))
+
+
+def answer_exposure(
+    query: ExposureQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None
+) -> ExposureAnswer:
+    """The exposure a request asks for, as an answer."""
+    outlook = look(query, settings, now_s, spot)
+    return outlook.answer(None if outlook.exposure.reached else outlook.next_chance())
+
+
+def flat_answer(answer: ExposureAnswer) -> SayAnswer:
+    """The answer without nesting, for phone automations."""
+    return SayAnswer(
         summary=answer.summary,
         reached=answer.reached,
         minutes=_minutes(answer.length_s),
@@ -60,80 +104,98 @@ def get_say(
         next_start=answer.next_start,
         caution=answer.cautions[0] if answer.cautions else None,
     )
-    return JSONResponse(flat.model_dump(), headers={"Vary": "Accept"})
 
 
 def _minutes(length_s: float | None) -> float | None:
     return None if length_s is None else round(length_s / 60.0, 1)
 
 
-def answer_exposure(
-    query: ExposureQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None
-) -> ExposureAnswer:
-    """The exposure a request asks for, as an answer."""
+def look(query: ExposureQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None) -> "Outlook":
+    """Understand a request and integrate the light from its start."""
     start_s = now_s if query.start is None else query.start.timestamp()
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
-    scene, zone = ask.scene, ask.where.zone
+    scene = ask.scene
     target = find_target(query, scene.sensitizer)
-    spread = float(np.hypot(target.spread_stops, scene.light_spread_stops()))
-    exposure = expose(scene.rate, start_s, target.target_j_m2, spread)
-    sun_out = _length_under(scene.sun_out(), exposure, target.target_j_m2)
-    covered = _length_under(scene.covered(), exposure, target.target_j_m2)
-    chance = None
-    if not exposure.reached:
-        chance = next_chance(scene.rate, exposure.looked_until_s, target.target_j_m2)
-    length = exposure.length_s
-    return ExposureAnswer.model_construct(
-        start=format_time(start_s, zone),
-        end=None if length is None else format_time(start_s + length, zone),
-        length_s=_round(length),
-        length_low_s=_round(exposure.low_s),
-        length_high_s=_round(exposure.high_s),
-        reached=exposure.reached,
-        dose_share=round(exposure.dose_share, 5),
-        target_j_m2=target.target_j_m2,
-        target_spread_stops=target.spread_stops,
-        target_source=target.source,
-        light_end=format_time(exposure.looked_until_s, zone) if exposure.dark_then else None,
-        if_sun_stays_s=_round(sun_out),
-        if_cloud_covers_s=_round(covered),
-        next_start=None if chance is None else format_time(chance.start_s, zone),
-        next_length_s=None if chance is None else _round(chance.length_s),
-        moves=[],
-        cautions=cautions_for(scene, exposure),
-        basis=describe_basis(ask),
-        summary=say_exposure(
-            exposure,
-            target,
-            zone,
-            now_s,
-            covered_s=covered,
-            chance=chance,
-            bare=not scene.stack.materials,
-        ),
-    )
+    spread = math.hypot(target.spread_stops, scene.light_spread_stops)
+    return Outlook(ask, target, expose_in(scene, start_s, target.target_j_m2, spread), now_s)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """An exposure looked at, before it is put into words."""
+
+    ask: Ask
+    target: Target
+    exposure: Exposure
+    now_s: float
+
+    def next_chance(self) -> NextChance | None:
+        """The next start that can reach the target; a search of up to a year of light."""
+        return next_chance(self.ask.scene.rate, self.exposure.looked_until_s, self.target.target_j_m2)
+
+    def answer(self, chance: NextChance | None) -> ExposureAnswer:
+        """All that the answer says; `chance` is for an exposure whose target is not reached."""
+        exposure, target, scene, zone = self.exposure, self.target, self.ask.scene, self.ask.where.zone
+        start_s, length = exposure.start_s, exposure.length_s
+        sun_out, covered = self._under(scene.sun_out), self._under(scene.covered)
+        return ExposureAnswer(
+            start=format_time(start_s, zone),
+            end=None if length is None else format_time(start_s + length, zone),
+            length_s=_round(length),
+            length_low_s=_round(exposure.low_s),
+            length_high_s=_round(exposure.high_s),
+            reached=exposure.reached,
+            dose_share=round(exposure.dose_share, 5),
+            target_j_m2=target.target_j_m2,
+            target_spread_stops=target.spread_stops,
+            target_source=target.source,
+            light_end=format_time(exposure.looked_until_s, zone) if exposure.dark_then else None,
+            if_sun_stays_s=_round(sun_out),
+            if_cloud_covers_s=_round(covered),
+            next_start=None if chance is None else format_time(chance.start_s, zone),
+            next_length_s=None if chance is None else _round(chance.length_s),
+            moves=[],
+            cautions=cautions_for(scene, exposure),
+            basis=self.ask.basis,
+            summary=say_exposure(
+                exposure,
+                target,
+                zone,
+                self.now_s,
+                covered_s=covered,
+                chance=chance,
+                bare=not scene.stack.materials,
+            ),
+        )
+
+    def _under(self, scene: Scene) -> float | None:
+        """Length of the same exposure in a scene under another sky; None when dark from the start."""
+        if self.exposure.dose_share <= 0.0:
+            return None
+        if scene.sky.state == self.ask.scene.sky.state:
+            return self.exposure.length_s
+        return expose_in(scene, self.exposure.start_s, self.target.target_j_m2).length_s
 
 
 def _round(seconds: float | None) -> float | None:
-    return None if seconds is None else round(seconds, 3)
-
-
-def _length_under(scene: Scene, exposure: Exposure, target_j_m2: float) -> float | None:
-    """Length of the same exposure under another sky; None when dark from the start."""
-    if exposure.dose_share <= 0.0:
+    if seconds is None:
         return None
-    return expose(scene.rate, exposure.start_s, target_j_m2).length_s
+    return round(seconds, 3 if seconds >= _BRIEF_S else 6)  # a thousandth of a second is much of a brief one
+
+
+def expose_in(scene: Scene, start_s: float, target_j_m2: float, spread_stops: float = 0.0) -> Exposure:
+    """An exposure in a scene: outdoors read from the day's course, indoors followed from its start."""
+    if isinstance(scene.spot, OpenSpot):
+        return scene.course(start_s).dose.expose(start_s, target_j_m2, spread_stops)
+    return expose(scene.rate, start_s, target_j_m2, spread_stops)
 
 
 def cautions_for(scene: Scene, exposure: Exposure) -> list[str]:
     """Cautions for someone beside the frame during an exposure."""
-    points = np.linspace(exposure.start_s, exposure.end_s, _CAUTION_POINTS)
-    uv_index = scene.light(points).uv_index
-    elevation = scene.track(points).true_elevation_deg
     kinds = {material.kind for material in scene.stack.materials}
-    return sun_cautions(
-        float(uv_index.max()), float(elevation.max()), outdoors=True, glazed=bool(kinds - {"film"})
-    )
-
-
-__all__ = ["Ask", "answer_exposure", "cautions_for", "router"]
+    glazed = bool(kinds - {"film"})
+    if not isinstance(scene.spot, OpenSpot):
+        up = scene.track(np.linspace(exposure.start_s, exposure.end_s, _INDOOR_POINTS)).up
+        return sun_cautions(0.0, math.degrees(math.asin(float(up.max()))), outdoors=False, glazed=glazed)
+    highest_up, uv_index = scene.course(exposure.start_s).highest(exposure.start_s, exposure.end_s)
+    return sun_cautions(uv_index, math.degrees(math.asin(highest_up)), outdoors=True, glazed=glazed)

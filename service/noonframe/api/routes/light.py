@@ -3,12 +3,15 @@
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Body, Query
+from fastapi import APIRouter, Depends, Request
+from starlette.concurrency import run_in_threadpool
 
-from noonframe.api.ask import describe_basis, understand
+from noonframe.api.ask import understand
+from noonframe.api.examples import LIGHT, OPEN_SPOT
 from noonframe.api.inputs import LightBody, LightQuery, OpenSpotBody
 from noonframe.api.outputs import LightAnswer
-from noonframe.api.routes.common import SettingsOf, check_span
+from noonframe.api.reading import body_of, json_body, query_parameters, read_query
+from noonframe.api.routes.common import check_span, settings_of
 from noonframe.api.times import format_time
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
@@ -17,19 +20,24 @@ from noonframe.types import FloatArray
 router = APIRouter(tags=["light"])
 
 
-@router.get("/v1/light", operation_id="light")
-def get_light(query: Annotated[LightQuery, Query()], settings: SettingsOf) -> LightAnswer:
+@router.get("/v1/light", operation_id="light", openapi_extra=query_parameters(LightQuery, LIGHT))
+async def get_light(request: Request) -> LightAnswer:
     """Light on a plane at `start`, `start + step_s`, ... up to `end`, under a steady sky."""
-    return _answer(query, settings, None)
+    return await run_in_threadpool(answer_light, read_query(LightQuery, request), settings_of(request), None)
 
 
-@router.post("/v1/light", operation_id="light_at_spot")
-def post_light(body: Annotated[LightBody, Body()], settings: SettingsOf) -> LightAnswer:
+@router.post(
+    "/v1/light",
+    operation_id="light_at_spot",
+    openapi_extra=json_body(LightBody, {**LIGHT, "spot": OPEN_SPOT}),
+)
+def post_light(request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]) -> LightAnswer:
     """The same, with a spot."""
-    return _answer(body, settings, body.spot)
+    return answer_light(body, settings_of(request), body.spot)
 
 
-def _answer(query: LightQuery, settings: Settings, spot: OpenSpotBody | None) -> LightAnswer:
+def answer_light(query: LightQuery, settings: Settings, spot: OpenSpotBody | None) -> LightAnswer:
+    """The course of light a request asks for, as an answer."""
     check_span(query.start, query.end, settings)
     count = int((query.end - query.start).total_seconds() / query.step_s + 1e-9) + 1
     if count > settings.max_light_steps:
@@ -37,7 +45,7 @@ def _answer(query: LightQuery, settings: Settings, spot: OpenSpotBody | None) ->
             "step_s", query.step_s, f"longer: {count} instants asked, {settings.max_light_steps} are the most"
         )
     ask = understand(query, query.start, settings, spot)
-    time_s = query.start.timestamp() + query.step_s * np.arange(count)
+    time_s = query.start.timestamp() + query.step_s * np.arange(count, dtype=np.float64)
     light = ask.scene.light(time_s)
     track = ask.scene.track(time_s)
     return LightAnswer.model_construct(
@@ -51,7 +59,7 @@ def _answer(query: LightQuery, settings: Settings, spot: OpenSpotBody | None) ->
         blue_w_m2=_short(light.blue_w_m2, 6),
         effective_w_m2=_short(light.effective_w_m2, 6),
         uv_index=_short(light.uv_index, 4),
-        basis=describe_basis(ask),
+        basis=ask.basis,
     )
 
 

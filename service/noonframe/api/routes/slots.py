@@ -4,12 +4,15 @@ import datetime as dt
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Body, Query
+from fastapi import APIRouter, Depends, Request
+from starlette.concurrency import run_in_threadpool
 
-from noonframe.api.ask import Ask, describe_basis, find_target, find_where, understand
+from noonframe.api.ask import Ask, find_target, find_where, understand
+from noonframe.api.examples import OPEN_SPOT, SLOTS
 from noonframe.api.inputs import OpenSpotBody, SlotsBody, SlotsQuery
 from noonframe.api.outputs import DaySun, SlotItem, SlotsAnswer
-from noonframe.api.routes.common import Now, SettingsOf
+from noonframe.api.reading import body_of, json_body, query_parameters, read_query
+from noonframe.api.routes.common import now_of, settings_of
 from noonframe.api.routes.exposure import cautions_for
 from noonframe.api.times import format_time
 from noonframe.api.wording import say_clock, say_length
@@ -23,25 +26,31 @@ router = APIRouter(tags=["slots"])
 LONGEST_SPAN_DAYS = 31
 
 
-@router.get("/v1/slots", operation_id="slots")
-def get_slots(query: Annotated[SlotsQuery, Query()], settings: SettingsOf, now: Now) -> SlotsAnswer:
+@router.get("/v1/slots", operation_id="slots", openapi_extra=query_parameters(SlotsQuery, SLOTS))
+async def get_slots(request: Request) -> SlotsAnswer:
     """The stretches of a day (or of up to 31 days) in which the exposure can be made, best first."""
-    return _answer(query, settings, now, None)
+    return await run_in_threadpool(
+        answer_slots, read_query(SlotsQuery, request), settings_of(request), now_of(request), None
+    )
 
 
-@router.post("/v1/slots", operation_id="slots_at_spot")
-def post_slots(body: Annotated[SlotsBody, Body()], settings: SettingsOf, now: Now) -> SlotsAnswer:
+@router.post(
+    "/v1/slots",
+    operation_id="slots_at_spot",
+    openapi_extra=json_body(SlotsBody, {**SLOTS, "spot": OPEN_SPOT}),
+)
+def post_slots(request: Request, body: Annotated[SlotsBody, Depends(body_of(SlotsBody))]) -> SlotsAnswer:
     """The same, with a spot."""
-    return _answer(body, settings, now, body.spot)
+    return answer_slots(body, settings_of(request), now_of(request), body.spot)
 
 
 def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
     zone = find_where(query).zone
     if query.start is None and query.end is None:
         day = query.date or dt.datetime.fromtimestamp(now_s, zone).date()
-        if not 1900 <= day.year < 2200:
-            raise OutOfDomain("date", day.isoformat(), "between the years 1900 and 2199")
         from_s, to_s = civil_day(day, zone)
+        if from_s >= to_s:
+            raise OutOfDomain("date", day.isoformat(), f"a day that {zone.key} had; its clocks skipped it")
         return from_s, to_s - 1.0
     if query.date is not None:
         raise OutOfDomain("date", query.date.isoformat(), "left out when start and end are given")
@@ -56,16 +65,21 @@ def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
     return from_s, to_s
 
 
-def _answer(query: SlotsQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None) -> SlotsAnswer:
+def answer_slots(
+    query: SlotsQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None
+) -> SlotsAnswer:
+    """The slots a request asks for, as an answer."""
     from_s, to_s = _span(query, now_s)
     ask = understand(query, dt.datetime.fromtimestamp(from_s, dt.UTC), settings, spot)
     scene, zone = ask.scene, ask.where.zone
     target = find_target(query, scene.sensitizer)
-    spread = float(np.hypot(target.spread_stops, scene.light_spread_stops()))
+    spread = float(np.hypot(target.spread_stops, scene.light_spread_stops))
     slots = find_slots(scene.rate, from_s, to_s, target.target_j_m2, spread)
     chance = None if slots else next_chance(scene.rate, to_s, target.target_j_m2)
     first, last = (dt.datetime.fromtimestamp(second, zone).date() for second in (from_s, to_s))
     days = [first + dt.timedelta(days=k) for k in range((last - first).days + 1)]
+    # A zone that changed sides of the date line has left a day out.
+    days = [day for day in days if len(set(civil_day(day, zone))) == 2]
     if slots:
         best = slots[0]
         length = best.best.length_s or 0.0
@@ -90,7 +104,7 @@ def _answer(query: SlotsQuery, settings: Settings, now_s: float, spot: OpenSpotB
         next_start=None if chance is None else format_time(chance.start_s, zone),
         next_length_s=None if chance is None else round(chance.length_s, 3),
         cautions=cautions_for(scene, slots[0].best) if slots else [],
-        basis=describe_basis(ask),
+        basis=ask.basis,
         summary=summary,
     )
 
