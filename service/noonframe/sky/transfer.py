@@ -38,6 +38,7 @@ from noonframe.sky.optical_depth import (
     ozone_optical_depth,
     rayleigh_optical_depth_bodhaine_1999,
 )
+from noonframe.sky.spline import CubicSpline
 from noonframe.types import FloatArray
 
 _HORIZON_DEG: Final = 90.0
@@ -77,49 +78,6 @@ class ZenithOperator:
     weights: FloatArray
 
 
-class _CubicSpline:
-    """Cubic spline with not-a-knot ends through fixed nodes, as a linear operator on the node values."""
-
-    def __init__(self, nodes: FloatArray) -> None:
-        self.nodes = nodes
-        self._curvature = _not_a_knot_curvature(nodes)
-
-    def weights(self, at: FloatArray) -> FloatArray:
-        """Matrix (n, n_node) whose product with the node values is the spline at `at` (n,)."""
-        x = self.nodes
-        cell = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
-        step = x[cell + 1] - x[cell]
-        right = (at - x[cell]) / step
-        left = 1.0 - right
-        rows = np.arange(at.size)
-        matrix = ((left**3 - left) * step**2 / 6.0)[:, None] * self._curvature[cell]
-        matrix += ((right**3 - right) * step**2 / 6.0)[:, None] * self._curvature[cell + 1]
-        matrix[rows, cell] += left
-        matrix[rows, cell + 1] += right
-        return matrix
-
-    def end_slope(self) -> FloatArray:
-        """Weights (n_node,) of the spline's slope at the last node."""
-        step = self.nodes[-1] - self.nodes[-2]
-        slope: FloatArray = step * (self._curvature[-2] + 2.0 * self._curvature[-1]) / 6.0
-        slope[-1] += 1.0 / step
-        slope[-2] -= 1.0 / step
-        return slope
-
-
-def _not_a_knot_curvature(x: FloatArray) -> FloatArray:
-    """Matrix (n, n) from node values to the spline's second derivatives; n = 3 gives a parabola."""
-    count = x.size
-    step = np.diff(x)
-    system, right_side = np.zeros((count, count)), np.zeros((count, count))
-    for i in range(1, count - 1):  # continuity of the first derivative
-        system[i, i - 1 : i + 2] = step[i - 1] / 6.0, (step[i - 1] + step[i]) / 3.0, step[i] / 6.0
-        right_side[i, i - 1 : i + 2] = 1.0 / step[i - 1], -1.0 / step[i - 1] - 1.0 / step[i], 1.0 / step[i]
-    system[0, :3] = step[1], -step[0] - step[1], step[0]  # equal third derivatives across the second node
-    system[-1, -3:] = (0.0, 1.0, -1.0) if count == 3 else (step[-1], -step[-2] - step[-1], step[-2])
-    return np.asarray(np.linalg.solve(system, right_side), dtype=np.float64)
-
-
 def _aerosol_coordinate(optical_depth: FloatArray) -> FloatArray:
     return np.log1p(optical_depth / 0.6)
 
@@ -144,8 +102,8 @@ class TransferTable:
     ozone_du: FloatArray
     log_total: npt.NDArray[np.float32]
     log_escape: npt.NDArray[np.float32]
-    _splines: tuple[_CubicSpline, ...]
-    _zenith_spline: _CubicSpline
+    _splines: tuple[CubicSpline, ...]
+    _zenith_spline: CubicSpline
 
     def zenith_operator(self, zenith_deg: FloatArray | float) -> ZenithOperator:
         """Interpolation from the table's zenith nodes to apparent `zenith_deg` (n,), each 0 to 96.
@@ -231,12 +189,12 @@ def transfer_table_from(arrays: dict[str, npt.NDArray[np.generic]]) -> TransferT
         log_total=np.ascontiguousarray(total.reshape(states, -1), dtype=np.float32),
         log_escape=np.ascontiguousarray(escape.reshape(states, -1), dtype=np.float32),
         _splines=(
-            _CubicSpline(_aerosol_coordinate(axes["aerosol_optical_depth"])),
-            _CubicSpline(_cloud_coordinate(axes["cloud_optical_depth"])),
-            _CubicSpline(np.log(axes["pressure_hpa"])),
-            _CubicSpline(np.sqrt(axes["ozone_du"])),
+            CubicSpline(_aerosol_coordinate(axes["aerosol_optical_depth"])),
+            CubicSpline(_cloud_coordinate(axes["cloud_optical_depth"])),
+            CubicSpline(np.log(axes["pressure_hpa"])),
+            CubicSpline(np.sqrt(axes["ozone_du"])),
         ),
-        _zenith_spline=_CubicSpline(axes["zenith_deg"]),
+        _zenith_spline=CubicSpline(axes["zenith_deg"]),
     )
 
 

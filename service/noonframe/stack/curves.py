@@ -11,6 +11,7 @@ from functools import cache, lru_cache
 import numpy as np
 
 from noonframe.sky.spectrum import DARK_ELEVATION_DEG, SkyState, SpectralCurves, spectral_curves
+from noonframe.sky.spline import CubicSpline
 from noonframe.stack.effective import band_weights, dose_weights
 from noonframe.stack.materials import Stack
 from noonframe.stack.sensitizers import Sensitizer
@@ -125,9 +126,7 @@ def point_true_elevation_deg() -> FloatArray:
 
 
 @lru_cache(maxsize=64)
-def light_curves(
-    sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stack = NO_PANE
-) -> LightCurves:
+def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stack = NO_PANE) -> LightCurves:
     """Curves of one sky, stack and sensitizer, and indoors of the window's pane."""
     spectra = spectral_curves(sky)
     behind_pane = pane.normal_transmittance
@@ -184,8 +183,6 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
     Each column is fitted only down to its last knot with light and is zero below: the beam ends at the
     horizon, and a cubic laid across that cliff would ring on the side where there still is light.
     """
-    from scipy.interpolate import CubicSpline
-
     elevation = point_true_elevation_deg()
     points = np.zeros((columns.shape[1], elevation.size))
     lit = columns > _FLOOR
@@ -193,18 +190,19 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
     for count in np.unique(lit_knots[lit_knots > 1]):
         which = np.flatnonzero(lit_knots == count)
         knots = knot_elevation_deg[:count][::-1]
-        spline = CubicSpline(knots, np.log(columns[:count, which][::-1]))
+        spline = CubicSpline(knots)
         inside = np.flatnonzero(elevation >= knots[0] - 1e-9)  # the lowest knot and point are both -6 degrees
-        points[np.ix_(which, inside)] = np.exp(spline(elevation[inside])).T
+        points[np.ix_(which, inside)] = np.exp(
+            spline.through(np.log(columns[:count, which][::-1]), elevation[inside])
+        ).T
     return points
 
 
 def cos_zenith_points(spectra: SpectralCurves) -> FloatArray:
     """Cosine of the refracted zenith at the points, zero below the horizon; shape (n_point,)."""
-    from scipy.interpolate import CubicSpline
-
-    spline = CubicSpline(spectra.true_elevation_deg[::-1], spectra.zenith_deg[::-1])
-    return np.maximum(np.cos(np.radians(spline(point_true_elevation_deg()))), 0.0)
+    spline = CubicSpline(spectra.true_elevation_deg[::-1])
+    zenith = spline.through(spectra.zenith_deg[::-1, None], point_true_elevation_deg())[:, 0]
+    return np.maximum(np.cos(np.radians(zenith)), 0.0)
 
 
 def _pane_ratio(

@@ -7,12 +7,16 @@ the declination and hour angle are good to about 2e-6 degrees (tested).
 """
 
 import datetime as dt
+import sys
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
+from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 
-from noonframe.errors import OutOfDomain
+from noonframe.errors import DataFileError, OutOfDomain
 from noonframe.types import FloatArray
 
 DAY_S = 86400.0
@@ -80,11 +84,32 @@ def _hourly_table(first_s: float, last_s: float) -> tuple[FloatArray, FloatArray
     return *_joined(first_block, last_block), first_block * span
 
 
+@cache
+def _position_algorithm() -> ModuleType:
+    """pvlib's module of the NREL algorithm, by itself.
+
+    It needs numpy alone, while the whole package brings a hundred megabytes and most of a second: too much
+    for a phone's question to a small computer.  A pvlib already loaded is used as it is.
+    """
+    loaded = sys.modules.get("pvlib.spa")
+    if loaded is not None:
+        return loaded
+    package = find_spec("pvlib")
+    if package is None or not package.submodule_search_locations:
+        raise DataFileError("pvlib", "pvlib", "is missing from this installation")
+    file = Path(package.submodule_search_locations[0]) / "spa.py"
+    spec = spec_from_file_location("noonframe_pvlib_spa", file)
+    if spec is None or spec.loader is None:
+        raise DataFileError("pvlib", file, "cannot be loaded")
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
 @lru_cache(maxsize=256)
 def _block(index: int) -> FloatArray:
     """Hourly (4, hours + 1) of sin and cos declination, hour-angle advance [rad], distance factor."""
-    from pvlib import spa
-
+    spa = _position_algorithm()
     node = np.arange(-1, _NODES_PER_BLOCK + 3) + index * _NODES_PER_BLOCK
     unix_s = node * NODE_S
     middle = dt.datetime(1970, 1, 1) + dt.timedelta(seconds=float(unix_s[len(unix_s) // 2]))

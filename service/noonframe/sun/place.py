@@ -42,7 +42,8 @@ class Place:
 
     @cached_property
     def pressure_hpa(self) -> float:
-        """Mean surface pressure of the ICAO standard atmosphere at this elevation."""
-        from pvlib.atmosphere import alt2pres
+        """Mean surface pressure of the standard atmosphere at this elevation, as pvlib's `alt2pres` has it.
 
-        return float(alt2pres(self.elevation_m)) / 100.0
+        Source: US Standard Atmosphere 1976, in the closed form of its lowest layer.
+        """
+        return float(((44331.514 - self.elevation_m) / 11880.516) ** (1.0 / 0.1902632))
