@@ -12,7 +12,7 @@ from noonframe.api.openapi import document
 from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
 from noonframe.api.reading import LONGEST_QUERY_BYTES
-from noonframe.api.routes import catalogue, exposure, light, slots
+from noonframe.api.routes import catalogue, exposure, light, moves, patch, slots
 from noonframe.api.routes.common import system_clock
 from noonframe.settings import Settings
 from noonframe.sky.transfer import load_transfer_table
@@ -56,7 +56,14 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     app.state.clock = clock
     app.add_middleware(SafeHeaders)
     install_problem_handlers(app)
-    for module in (exposure, light, slots, catalogue):  # tried in this order, so the busiest comes first
+    for module in (
+        exposure,
+        light,
+        slots,
+        moves,
+        patch,
+        catalogue,
+    ):  # tried in this order, so the busiest comes first
         app.include_router(module.router)
 
     @app.get("/healthz", operation_id="health", tags=["service"])

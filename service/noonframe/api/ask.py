@@ -6,7 +6,9 @@ from functools import cached_property, lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from noonframe.api.inputs import OpenSpotBody, PlaceFields, SceneFields, TargetFields
+from noonframe.api.ask_spot import describe_spot, find_spot, pane_of
+from noonframe.api.inputs import PlaceFields, SceneFields, TargetFields
+from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import Basis, SkyBasis
 from noonframe.dose.scene import Scene, Target
 from noonframe.errors import OutOfDomain, UnknownName
@@ -14,8 +16,7 @@ from noonframe.places import resolve_place, time_zone_at
 from noonframe.settings import Settings
 from noonframe.sky.assume import assume_sky
 from noonframe.spot.indoors import WindowSpot
-from noonframe.spot.plane import Aim, OpenSpot
-from noonframe.spot.skyline import Skyline
+from noonframe.spot.plane import OpenSpot
 from noonframe.stack.materials import Stack, parse_stack
 from noonframe.stack.sensitizers import Sensitizer, find_sensitizer
 from noonframe.sun.place import Place
@@ -88,10 +89,11 @@ def _zone(name: str) -> ZoneInfo:
 
 
 def understand(
-    fields: SceneFields, moment: dt.datetime, settings: Settings, spot: OpenSpotBody | None = None
+    fields: SceneFields, moment: dt.datetime, settings: Settings, spot: SpotBody | None = None
 ) -> Ask:
     """The scene a request describes, under the sky of the local day of `moment`."""
     where = find_where(fields)
+    where_it_lies = find_spot(fields, spot)
     return _ask(
         _Question(
             where,
@@ -102,7 +104,8 @@ def understand(
             fields.near_ground_albedo,
             fields.cloud_optical_depth,
             fields.sky,
-            _spot(fields, spot),
+            where_it_lies,
+            pane_of(where_it_lies, settings.spectra_dir, flat=spot is None),
             parse_stack(fields.stack, settings.spectra_dir),
             find_sensitizer(fields.sensitizer, settings.spectra_dir),
             fields.reciprocity_exponent if isinstance(fields, TargetFields) else 1.0,
@@ -119,7 +122,8 @@ class _Question(NamedTuple):
     near_ground_albedo: float | None
     cloud_optical_depth: float | None
     sky: str | None
-    spot: OpenSpot
+    spot: OpenSpot | WindowSpot
+    pane: Stack
     stack: Stack
     sensitizer: Sensitizer
     reciprocity_exponent: float
@@ -146,22 +150,9 @@ def _ask(question: _Question) -> Ask:
         sensitizer=question.sensitizer,
         near_ground_albedo=sky.state.ground_albedo if near is None else near,
         reciprocity_exponent=question.reciprocity_exponent,
+        pane=question.pane,
     )
     return Ask(question.where, scene)
-
-
-def _spot(fields: SceneFields, body: OpenSpotBody | None) -> OpenSpot:
-    if body is None:
-        return OpenSpot(Aim(fields.tilt_deg, fields.aim_azimuth_deg))
-    for name in ("tilt_deg", "aim_azimuth_deg"):
-        if name in fields.model_fields_set:
-            raise OutOfDomain(name, getattr(fields, name), "left out when a spot is given (it has its own)")
-    try:
-        skyline = None if body.skyline is None else Skyline.from_pairs(body.skyline)
-    except OutOfDomain as problem:  # it knows the corner at fault, but not where in a request it stands
-        field = problem.field.replace("[", ".").replace("]", "")
-        raise OutOfDomain(f"spot.{field}", problem.value, problem.limit) from None
-    return OpenSpot(Aim(body.tilt_deg, body.aim_azimuth_deg), skyline)
 
 
 def find_target(fields: TargetFields, sensitizer: Sensitizer) -> Target:
@@ -205,14 +196,3 @@ def _basis(ask: Ask) -> Basis:
         light_model=LIGHT_MODEL,
         notes=[] if ask.where.elevation_known else [MODEST_ELEVATION_NOTE],
     )
-
-
-def describe_spot(spot: OpenSpot | WindowSpot) -> str:
-    """A spot in plain words."""
-    if isinstance(spot, WindowSpot):
-        facing = f"{spot.window.outward_azimuth_deg:g}°"
-        return f"inside a window that faces {facing}, {spot.frame.distance_m:g} m from the wall"
-    aim = spot.aim
-    facing = "level" if aim.tilt_deg == 0.0 else f"tilted {aim.tilt_deg:g}° toward {aim.aim_azimuth_deg:g}°"
-    around = "" if spot.skyline is None else ", with a skyline"
-    return f"open ground, {facing}{around}"

@@ -2,13 +2,12 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 
+from noonframe.api.inputs_spot import STRICT, SpotBody, SpotFields
 from noonframe.api.times import CivilDate, OffsetTime
 from noonframe.sky.words import SKY_WORDS, THICKEST_CLOUD
 from noonframe.sun.place import HIGHEST_ELEVATION_M, LOWEST_ELEVATION_M
-
-_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
 
 Name = Annotated[str, Field(min_length=1, max_length=100)]
 
@@ -16,7 +15,7 @@ Name = Annotated[str, Field(min_length=1, max_length=100)]
 class PlaceFields(BaseModel):
     """Where: coordinates, or a place in words, never both."""
 
-    model_config = _STRICT
+    model_config = STRICT
 
     latitude_deg: float | None = Field(
         None, gt=-90, lt=90, description="north positive; the poles themselves are left out", examples=[41.15]
@@ -31,7 +30,7 @@ class PlaceFields(BaseModel):
     time_zone: Name | None = Field(None, description="IANA name; found from the coordinates if not given")
 
 
-class SceneFields(PlaceFields):
+class SceneFields(PlaceFields, SpotFields):
     """Where, under what sky, facing how, behind what, coated with what."""
 
     ozone_du: float | None = Field(None, ge=100, le=600, description="climatology if not given")
@@ -49,10 +48,6 @@ class SceneFields(PlaceFields):
     )
     sky: Name | None = Field(
         None, description=f"what is seen: {', '.join(SKY_WORDS)}; clear is assumed (and said) if not given"
-    )
-    tilt_deg: float = Field(0.0, ge=0, le=90, description="of the frame, from level")
-    aim_azimuth_deg: float = Field(
-        180.0, ge=0, le=360, description="which way a tilted frame leans, clockwise from true north"
     )
     sensitizer: Name = Field("citrate-classic", description="id of a sensitizer, see /v1/materials")
     stack: str = Field(
@@ -104,43 +99,78 @@ class SlotsQuery(TargetFields):
     limit: int = Field(6, ge=1, le=50, description="at most so many slots, best first")
 
 
-class OpenSpotBody(BaseModel):
-    """A spot on open ground."""
-
-    model_config = _STRICT
-
-    kind: Literal["open"]
-    tilt_deg: float = Field(0.0, ge=0, le=90)
-    aim_azimuth_deg: float = Field(180.0, ge=0, le=360)
-    skyline: Annotated[list[tuple[float, float]], Field(max_length=720)] | None = Field(
-        None,
-        description="pairs of azimuth and elevation, by rising azimuth",
-        examples=[[[90, 10], [270, 35]]],
-    )
-
-
 class LightBody(LightQuery):
     """A course of light, with a spot."""
 
-    spot: OpenSpotBody | None = None
+    spot: SpotBody | None = None
+
+
+class MovesQuery(ExposureQuery):
+    """A plan of moves."""
+
+    max_moves: int = Field(4, ge=0, le=8, description="at most so many moves")
+    move_cost_s: float = Field(30.0, ge=0, le=1800, description="seconds without light for each move")
+    evenness_stops: float | None = Field(
+        0.5, gt=0, le=4, description="every part of the sheet within so many stops of the target"
+    )
+    start_fixed: bool = Field(
+        False, description="true: the frame begins where the spot says; false: the plan chooses"
+    )
+    aims: Literal["flat", "propped", "free"] = Field(
+        "free", description="outdoors: flat only, also propped at 30 degrees, or freely aimed"
+    )
+    table_nearest_m: float | None = Field(
+        None, ge=0, le=20, description="indoors: how near the frame's centre may come to the wall"
+    )
+    table_farthest_m: float | None = Field(None, ge=0, le=20)
+    table_leftmost_m: float | None = Field(None, ge=-20, le=20)
+    table_rightmost_m: float | None = Field(None, ge=-20, le=20)
+    most_places: int = Field(60, ge=1, le=120, description="indoors: places on the table to try")
+    object_height_mm: float | None = Field(
+        None, ge=0, le=500, description="height of an object on the sheet, for the blur of its edge"
+    )
+    dose_map: bool = Field(False, description="true: the dose over the sheet, row by row from the wall")
+
+
+class PatchQuery(SceneFields):
+    """The patch of sun inside a window on a civil day."""
+
+    date: CivilDate | None = Field(None, description="today at the place if not given")
+    table_nearest_m: float | None = Field(None, ge=0, le=20)
+    table_farthest_m: float | None = Field(None, ge=0, le=20)
+    table_leftmost_m: float | None = Field(None, ge=-20, le=20)
+    table_rightmost_m: float | None = Field(None, ge=-20, le=20)
+    months: bool = Field(False, description="true: the best place in the middle of every month too")
+
+
+class MovesBody(MovesQuery):
+    """A plan of moves, with a spot."""
+
+    spot: SpotBody | None = None
+
+
+class PatchBody(PatchQuery):
+    """The patch of sun, with a spot."""
+
+    spot: SpotBody | None = None
 
 
 class ExposureBody(ExposureQuery):
     """One exposure, with a spot."""
 
-    spot: OpenSpotBody | None = None
+    spot: SpotBody | None = None
 
 
 class SlotsBody(SlotsQuery):
     """Slots, with a spot."""
 
-    spot: OpenSpotBody | None = None
+    spot: SpotBody | None = None
 
 
 class PlacesQuery(BaseModel):
     """A place looked for by name."""
 
-    model_config = _STRICT
+    model_config = STRICT
 
     name: Name = Field(description="a city, `lat,lon` or a geo: URI", examples=["Porto"])
     limit: int = Field(10, ge=1, le=50)

@@ -17,6 +17,10 @@ from noonframe.api.inputs import (
     ExposureQuery,
     LightBody,
     LightQuery,
+    MovesBody,
+    MovesQuery,
+    PatchBody,
+    PatchQuery,
     PlacesQuery,
     SlotsBody,
     SlotsQuery,
@@ -26,10 +30,19 @@ from noonframe.api.problems import Problem
 from noonframe.api.routes.catalogue import answer_materials, answer_places
 from noonframe.api.routes.exposure import answer_exposure, flat_answer
 from noonframe.api.routes.light import answer_light
+from noonframe.api.routes.moves import planned
+from noonframe.api.routes.patch import answer_patch
 from noonframe.api.routes.slots import answer_slots
 from noonframe.settings import Settings
 
-_OWN_MODELS: tuple[type[BaseModel], ...] = (Problem, LightBody, ExposureBody, SlotsBody)
+_OWN_MODELS: tuple[type[BaseModel], ...] = (
+    Problem,
+    LightBody,
+    ExposureBody,
+    SlotsBody,
+    MovesBody,
+    PatchBody,
+)
 
 
 def document(app: FastAPI) -> Callable[[], dict[str, Any]]:
@@ -68,7 +81,15 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
     light_body = LightBody.model_validate({**examples.LIGHT, **spot})
     exposure_body = ExposureBody.model_validate({**examples.EXPOSURE, **spot})
     slots_body = SlotsBody.model_validate({**examples.SLOTS, **spot})
+    moves_query = MovesQuery.model_validate(examples.MOVES)
+    moves_body = MovesBody.model_validate({**examples.MOVES, "spot": examples.WINDOW_SPOT})
+    patch_query = PatchQuery.model_validate(examples.PATCH)
+    patch_body = PatchBody.model_validate(
+        {"place": "quayside-yard", "date": "2026-06-21", "spot": examples.WINDOW_SPOT}
+    )
     now_s = exposure_query.start.timestamp() if exposure_query.start else 0.0
+    outdoors = planned(moves_query, settings, now_s, None)
+    indoors = planned(moves_body, settings, now_s, moves_body.spot)
     exposure = answer_exposure(exposure_query, settings, now_s, None)
     catalogue = answer_materials(settings)
     for kinds in (catalogue.sensitizers, catalogue.stack):
@@ -80,6 +101,10 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
         ("post", "/v1/exposure"): answer_exposure(exposure_body, settings, now_s, exposure_body.spot),
         ("get", "/v1/slots"): answer_slots(SlotsQuery.model_validate(examples.SLOTS), settings, now_s, None),
         ("post", "/v1/slots"): answer_slots(slots_body, settings, now_s, slots_body.spot),
+        ("get", "/v1/moves"): outdoors.answer(),
+        ("post", "/v1/moves"): indoors.answer(),
+        ("get", "/v1/patch"): answer_patch(patch_query, settings, now_s, None),
+        ("post", "/v1/patch"): answer_patch(patch_body, settings, now_s, patch_body.spot),
         ("get", "/v1/say"): flat_answer(exposure),
         ("get", "/v1/materials"): catalogue,
         ("get", "/v1/places"): answer_places(PlacesQuery.model_validate(examples.PLACES)),
@@ -90,5 +115,7 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
         operation: {"application/json": answer.model_dump(mode="json")}
         for operation, answer in json_answers.items()
     }
+    answers["get", "/v1/moves/picture"] = {"image/svg+xml": outdoors.picture()}
+    answers["post", "/v1/moves/picture"] = {"image/svg+xml": indoors.picture()}
     answers["get", "/v1/say"]["text/plain"] = exposure.summary
     return answers

@@ -48,12 +48,32 @@ class LightAnswer(BaseModel):
     basis: Basis
 
 
+class WindowLightAnswer(LightAnswer):
+    """Light inside a window: means over the sheet, behind the pane and before the stack."""
+
+    beam_share: list[float] = Field(description="share of the sheet in the patch of sun, 0-1")
+    sky_view: float = Field(description="cosine-weighted share of the whole sky the sheet sees, mean, 0-1")
+
+
+class Position(BaseModel):
+    """Where a frame lies and how it faces; distances only inside a window."""
+
+    distance_m: float | None
+    offset_m: float | None
+    tilt_deg: float
+    aim_azimuth_deg: float | None
+
+
 class Move(BaseModel):
     """A change of position or aim during an exposure."""
 
     time: str
+    after_s: float = Field(description="seconds after the start")
     says: str
-    saves_s: float
+    to: Position
+    saves_s: float | None = Field(
+        description="how much later the sheet would be done without this move; null: not, or not evenly"
+    )
 
 
 class ExposureAnswer(BaseModel):
@@ -78,6 +98,91 @@ class ExposureAnswer(BaseModel):
     next_length_s: float | None
     moves: list[Move]
     cautions: list[str]
+    basis: Basis
+    summary: str
+
+
+class Evenness(BaseModel):
+    """Lowest and highest dose on the sheet at the end, in stops from the target; null: no light at all."""
+
+    lowest_stops: float | None
+    highest_stops: float | None
+
+
+class Edge(BaseModel):
+    """Blur of a shadow's edge for an object on the sheet."""
+
+    object_height_mm: float
+    edge_blur_mm: float
+    wander_mm: float
+    disc_mm: float
+    diffuse_share: float
+
+
+class MovesAnswer(BaseModel):
+    """When and where to move."""
+
+    start: str
+    end: str | None
+    length_s: float | None
+    length_low_s: float | None
+    length_high_s: float | None
+    reached: bool
+    outcome: Literal["reached", "uneven", "out-of-light"] = Field(
+        description="uneven: done, but no plan found keeps every part of the sheet within the tolerance"
+    )
+    begin: Position
+    begin_says: str
+    moves: list[Move]
+    stay_length_s: float | None = Field(description="without any move from where the frame begins")
+    best_length_s: float | None = Field(description="the soonest found, before small gains were waived")
+    proven: bool = Field(description="whether no better plan exists on the grid of minutes and places")
+    within_share: float | None = Field(description="the soonest found is at most this much from the best")
+    evenness: Evenness
+    dose_map_stops: list[list[float | None]] | None = Field(description="row by row from the lower edge")
+    edge: Edge | None
+    places_tried: int
+    if_cloud_covers: str = Field(description="how the plan changes if cloud covers the sun")
+    if_cloud_covers_s: float | None
+    target_j_m2: float
+    target_spread_stops: float
+    target_source: str
+    cautions: list[str]
+    basis: Basis
+    summary: str
+
+
+class PatchMomentItem(BaseModel):
+    """The patch of sun at one moment; corners are offset and distance in metres on the table."""
+
+    time: str
+    corners: list[tuple[float, float]]
+    area_m2: float
+    table_share: float
+
+
+class MonthItem(BaseModel):
+    """The best place on the table in the middle of a month."""
+
+    month: int
+    sun_from: str | None
+    sun_until: str | None
+    best: Position
+    best_says: str
+    dose_j_m2: float
+
+
+class PatchAnswer(BaseModel):
+    """The patch of sun on the table in the course of a day."""
+
+    date: str
+    sun_from: str | None
+    sun_until: str | None
+    moments: list[PatchMomentItem]
+    best: Position
+    best_says: str
+    best_dose_j_m2: float
+    months: list[MonthItem] | None
     basis: Basis
     summary: str
 

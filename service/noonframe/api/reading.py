@@ -98,7 +98,14 @@ def _distinct(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _refusal(problem: ValidationError, where: str) -> RequestValidationError:
     details = problem.errors(include_url=False)
-    return RequestValidationError([{**detail, "loc": (where, *detail["loc"])} for detail in details])
+    return RequestValidationError([{**detail, "loc": (where, *_place(detail["loc"]))} for detail in details])
+
+
+def _place(location: tuple[int | str, ...]) -> tuple[int | str, ...]:
+    """Where a fault stands as its sender wrote it: pydantic names the kind of spot as one more step."""
+    if len(location) > 1 and location[0] == "spot" and location[1] in ("open", "window"):
+        return (location[0], *location[2:])
+    return location
 
 
 def prefers_json(accept: str) -> bool:

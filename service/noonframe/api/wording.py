@@ -34,7 +34,7 @@ def _count(number: int, thing: str) -> str:
 
 def say_clock(unix_s: float, zone: ZoneInfo, now_s: float) -> str:
     """The time of day at the place, with the date when it is not the day of `now_s` there."""
-    moment = dt.datetime.fromtimestamp(round(unix_s), zone)
+    moment = dt.datetime.fromtimestamp(60.0 * round(unix_s / 60.0), zone)  # to the nearest minute
     days_ahead = moment.toordinal() - dt.datetime.fromtimestamp(now_s, zone).toordinal()
     clock = f"{moment.hour:02d}:{moment.minute:02d}"
     if days_ahead == 0:

@@ -1,5 +1,6 @@
 """A few strokes for line drawings, so that every picture has one hand."""
 
+import textwrap
 from collections.abc import Sequence
 from xml.etree import ElementTree as Tree
 
@@ -7,9 +8,17 @@ INK = "#1d2433"
 SUN = "#f2c14e"
 FRAME = "#0b4f6c"
 FAINT = "#9aa3ad"
+QUIET = "#4a5361"
 PAPER = "#fffdf8"
 
+_NOTE_CHARACTERS = 96
+
 Point = tuple[float, float]
+
+
+def note_lines(notes: Sequence[str]) -> int:
+    """How many lines these notes take on the page."""
+    return sum(len(textwrap.wrap(words, _NOTE_CHARACTERS)) for words in notes)
 
 
 class Drawing:
@@ -85,6 +94,14 @@ class Drawing:
             {"fill": INK, "stroke": "none", **look},
         )
         node.text = words
+
+    def note(self, at: Point, words: str, line_height: float = 20.0) -> float:
+        """Small quiet words, broken into lines that fit the page; returns where the next line would stand."""
+        x, y = at
+        for line in textwrap.wrap(words, _NOTE_CHARACTERS):
+            self.text((x, y), line, 12.0, fill=QUIET)
+            y += line_height
+        return y
 
     def _add(self, tag: str, where: dict[str, str], look: dict[str, str]) -> Tree.Element:
         default = {"stroke": INK, "stroke-width": "1.4", "fill": "none"}

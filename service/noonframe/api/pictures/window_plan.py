@@ -3,8 +3,9 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
-from noonframe.api.pictures.drawing import FAINT, FRAME, INK, Drawing, Point
+from noonframe.api.pictures.drawing import FAINT, FRAME, INK, QUIET, Drawing, Point, note_lines
 from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.sheet import corners
 from noonframe.spot.table import Table
@@ -39,7 +40,7 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
     deep = max(table.farthest_m, *(v for stage in stages for _, v in _outline(stage.spot))) + 0.1
     scale = (_WIDTH - 2 * _MARGIN) / (right - left)
     floor = _HEAD + _WALL + deep * scale
-    height = floor + 44.0 + _LINE * (len(stages) + len(footer) + 1)
+    height = floor + 44.0 + _LINE * (len(stages) + note_lines(footer) + 1)
     drawing = Drawing(_WIDTH, height, title, "; ".join(f"{stage.times}: {stage.says}" for stage in stages))
 
     def place(u: float, v: float) -> Point:
@@ -49,7 +50,7 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
     drawing.text(
         (_MARGIN, 52.0), "Seen from above. The window is at the top; right is right when looking out.", 12.0
     )
-    _draw_room(drawing, place, window.width_m, left, right, deep)
+    _draw_room(drawing, place, window.width_m, (left, right, deep))
     for number, stage in enumerate(stages, start=1):
         visible = _clip(stage.patch, left, right, deep)
         if len(visible) >= 3:
@@ -60,7 +61,7 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
         dash = "none" if number == 1 else "7 4" if number == 2 else "2 3"
         drawing.polygon(outline, stroke=FRAME, stroke_width="2.6", stroke_dasharray=dash)
     centres = [place(stage.spot.frame.offset_m, stage.spot.frame.distance_m) for stage in stages]
-    for start, end in zip(centres[:-1], centres[1:], strict=True):
+    for start, end in pairwise(centres):
         drawing.path(_between_discs(start, end), stroke_width="1.6", marker_end="url(#tip)")
     for number, (x, y) in enumerate(centres, start=1):
         drawing.circle((x, y), 11.0, fill="#fff", stroke=FRAME, stroke_width="2")
@@ -70,9 +71,9 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
     for number, stage in enumerate(stages, start=1):
         drawing.text((_MARGIN, y), f"{number}   {stage.times}   {stage.says}", 13.0)
         y += _LINE
-    for line in footer:
-        drawing.text((_MARGIN, y + 6.0), line, 12.0, fill="#4a5361")
-        y += _LINE
+    y += 6.0
+    for words in footer:
+        y = drawing.note((_MARGIN, y), words, _LINE)
     return drawing.to_svg()
 
 
@@ -95,10 +96,9 @@ def _draw_room(
     drawing: Drawing,
     place: Callable[[float, float], Point],
     opening_m: float,
-    left: float,
-    right: float,
-    deep: float,
+    floor: tuple[float, float, float],
 ) -> None:
+    left, right, deep = floor
     x0, inner = place(left, 0.0)
     x1, bottom = place(right, deep)
     gap0, gap1 = place(-opening_m / 2.0, 0.0)[0], place(opening_m / 2.0, 0.0)[0]
@@ -114,8 +114,8 @@ def _draw_room(
     for k in range(1, int(deep / step) + 1):
         y = place(0.0, k * step)[1]
         drawing.path([(x0, y), (x0 + 7, y)], stroke=FAINT)
-        drawing.text((x0 - 8.0, y + 4.0), f"{k * step * 100:.0f}", 10.0, text_anchor="end", fill="#4a5361")
-    drawing.text((x0 - 8.0, inner + 4.0), "cm", 10.0, text_anchor="end", fill="#4a5361")
+        drawing.text((x0 - 8.0, y + 4.0), f"{k * step * 100:.0f}", 10.0, text_anchor="end", fill=QUIET)
+    drawing.text((x0 - 8.0, inner + 4.0), "cm", 10.0, text_anchor="end", fill=QUIET)
 
 
 def _draw_scale(drawing: Drawing, at: Point, scale: float) -> None:

@@ -13,7 +13,8 @@ from starlette.concurrency import run_in_threadpool
 from noonframe.api.ask import Ask, find_target, understand
 from noonframe.api.cautions import sun_cautions
 from noonframe.api.examples import EXPOSURE, OPEN_SPOT
-from noonframe.api.inputs import ExposureBody, ExposureQuery, OpenSpotBody
+from noonframe.api.inputs import ExposureBody, ExposureQuery
+from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import ExposureAnswer, SayAnswer
 from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of
@@ -82,7 +83,7 @@ async def _answer_soon(request: Request) -> ExposureAnswer:
 
 
 def answer_exposure(
-    query: ExposureQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None
+    query: ExposureQuery, settings: Settings, now_s: float, spot: SpotBody | None
 ) -> ExposureAnswer:
     """The exposure a request asks for, as an answer."""
     outlook = look(query, settings, now_s, spot)
@@ -110,7 +111,7 @@ def _minutes(length_s: float | None) -> float | None:
     return None if length_s is None else round(length_s / 60.0, 1)
 
 
-def look(query: ExposureQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None) -> "Outlook":
+def look(query: ExposureQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> "Outlook":
     """Understand a request and integrate the light from its start."""
     start_s = now_s if query.start is None else query.start.timestamp()
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)

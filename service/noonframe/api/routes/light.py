@@ -8,20 +8,22 @@ from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import understand
 from noonframe.api.examples import LIGHT, OPEN_SPOT
-from noonframe.api.inputs import LightBody, LightQuery, OpenSpotBody
-from noonframe.api.outputs import LightAnswer
+from noonframe.api.inputs import LightBody, LightQuery
+from noonframe.api.inputs_spot import SpotBody
+from noonframe.api.outputs import LightAnswer, WindowLightAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import check_span, settings_of
 from noonframe.api.times import format_time
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
+from noonframe.spot.indoors import WindowSpot
 from noonframe.types import FloatArray
 
 router = APIRouter(tags=["light"])
 
 
 @router.get("/v1/light", operation_id="light", openapi_extra=query_parameters(LightQuery, LIGHT))
-async def get_light(request: Request) -> LightAnswer:
+async def get_light(request: Request) -> LightAnswer | WindowLightAnswer:
     """Light on a plane at `start`, `start + step_s`, ... up to `end`, under a steady sky."""
     return await run_in_threadpool(answer_light, read_query(LightQuery, request), settings_of(request), None)
 
@@ -31,12 +33,16 @@ async def get_light(request: Request) -> LightAnswer:
     operation_id="light_at_spot",
     openapi_extra=json_body(LightBody, {**LIGHT, "spot": OPEN_SPOT}),
 )
-def post_light(request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]) -> LightAnswer:
+def post_light(
+    request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]
+) -> LightAnswer | WindowLightAnswer:
     """The same, with a spot."""
     return answer_light(body, settings_of(request), body.spot)
 
 
-def answer_light(query: LightQuery, settings: Settings, spot: OpenSpotBody | None) -> LightAnswer:
+def answer_light(
+    query: LightQuery, settings: Settings, spot: SpotBody | None
+) -> LightAnswer | WindowLightAnswer:
     """The course of light a request asks for, as an answer."""
     check_span(query.start, query.end, settings)
     count = int((query.end - query.start).total_seconds() / query.step_s + 1e-9) + 1
@@ -46,9 +52,10 @@ def answer_light(query: LightQuery, settings: Settings, spot: OpenSpotBody | Non
         )
     ask = understand(query, query.start, settings, spot)
     time_s = query.start.timestamp() + query.step_s * np.arange(count, dtype=np.float64)
-    light = ask.scene.light(time_s)
+    indoors = ask.scene.indoor_light(time_s) if isinstance(ask.scene.spot, WindowSpot) else None
+    light = ask.scene.light(time_s) if indoors is None else indoors.series
     track = ask.scene.track(time_s)
-    return LightAnswer.model_construct(
+    answer = LightAnswer.model_construct(
         time=[format_time(second, ask.where.zone) for second in time_s.tolist()],
         solar_zenith_deg=_short(track.zenith_deg, 5),
         solar_azimuth_deg=_short(track.azimuth_deg, 5),
@@ -60,6 +67,11 @@ def answer_light(query: LightQuery, settings: Settings, spot: OpenSpotBody | Non
         effective_w_m2=_short(light.effective_w_m2, 6),
         uv_index=_short(light.uv_index, 4),
         basis=ask.basis,
+    )
+    if indoors is None:
+        return answer
+    return WindowLightAnswer.model_construct(
+        **dict(answer), beam_share=_short(indoors.beam_share, 6), sky_view=round(indoors.sky_view, 6)
     )
 
 

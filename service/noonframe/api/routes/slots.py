@@ -9,7 +9,8 @@ from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, find_where, understand
 from noonframe.api.examples import OPEN_SPOT, SLOTS
-from noonframe.api.inputs import OpenSpotBody, SlotsBody, SlotsQuery
+from noonframe.api.inputs import SlotsBody, SlotsQuery
+from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import DaySun, SlotItem, SlotsAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of
@@ -65,9 +66,7 @@ def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
     return from_s, to_s
 
 
-def answer_slots(
-    query: SlotsQuery, settings: Settings, now_s: float, spot: OpenSpotBody | None
-) -> SlotsAnswer:
+def answer_slots(query: SlotsQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> SlotsAnswer:
     """The slots a request asks for, as an answer."""
     from_s, to_s = _span(query, now_s)
     ask = understand(query, dt.datetime.fromtimestamp(from_s, dt.UTC), settings, spot)
