@@ -1,10 +1,10 @@
 """What can go wrong, without a word of HTTP.
 
-    NoonframeError
-    +-- OutOfDomain        a value outside the range a model or a route accepts
-    +-- UnknownName        a name that is not in the catalogue it was looked up in
-    +-- Malformed          text that cannot be read as what it should be
-    +-- DataFileError      a shipped or user-supplied data file is damaged
+NoonframeError
++-- OutOfDomain        a value outside the range a model or a route accepts
++-- UnknownName        a name that is not in the catalogue it was looked up in
++-- Malformed          text that cannot be read as what it should be
++-- DataFileError      a shipped or user-supplied data file is damaged
 """
 
 from collections.abc import Sequence

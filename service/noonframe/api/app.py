@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from typing import TYPE_CHECKING
 
 import numpy as np
 from fastapi import FastAPI
@@ -12,11 +13,16 @@ from noonframe.api.openapi import document
 from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
 from noonframe.api.reading import LONGEST_QUERY_BYTES
+from noonframe.api.records import Records
 from noonframe.api.routes import catalogue, exposure, light, moves, patch, slots
 from noonframe.api.routes.common import system_clock
+from noonframe.api.weather import WeatherDesk
 from noonframe.settings import Settings
 from noonframe.sky.transfer import load_transfer_table
 from noonframe.sun.ephemeris import geocentric_sun
+
+if TYPE_CHECKING:
+    from noonframe.weather.service import WeatherService
 
 _DESCRIPTION = """How long, when and where to expose a sun print.
 
@@ -24,6 +30,19 @@ Times are RFC 3339 with an offset. Angles are degrees, azimuth clockwise from tr
 positive, longitude east positive. Doses are effective J/m2 at the coat. Errors are problem details
 (RFC 9457) whose `errors[]` names field, value and limit. Unknown and repeated fields are refused.
 """
+
+
+def weather_opener(settings: Settings, records: Records) -> Callable[[], "WeatherService"]:
+    """How to open the weather service, with its answers kept in the database and shared by workers."""
+
+    def open_weather() -> "WeatherService":
+        from noonframe.store.weather import SqlWeatherCache
+        from noonframe.weather.fetch import make_client
+        from noonframe.weather.service import WeatherService
+
+        return WeatherService(settings, SqlWeatherCache(records.open()), records.clock, make_client())
+
+    return open_weather
 
 
 def create_app(settings: Settings, clock: Callable[[], float] = system_clock) -> FastAPI:
@@ -34,6 +53,8 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         load_transfer_table()  # a damaged table must stop the start, not the first question
         geocentric_sun(np.array([clock()]))  # its library takes most of a second to load
         yield
+        app.state.weather.close()
+        app.state.records.close()
 
     app = FastAPI(
         title="noonframe",
@@ -54,6 +75,9 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     )
     app.state.settings = settings
     app.state.clock = clock
+    records = app.state.records = Records(settings, clock)
+    opener = weather_opener(settings, records) if settings.weather_providers else None
+    app.state.weather = WeatherDesk(opener)
     app.add_middleware(SafeHeaders)
     install_problem_handlers(app)
     for module in (

@@ -85,7 +85,7 @@ class TargetFields(SceneFields):
 
 
 class ExposureQuery(TargetFields):
-    """One exposure."""
+    """One exposure.  Where weather is on and no sky is given, the forecast is asked."""
 
     start: OffsetTime | None = Field(None, description="now if not given")
 

@@ -18,6 +18,24 @@ class SkyBasis(BaseModel):
     spread_stops: float = Field(description="one standard deviation of the light")
 
 
+class WeatherBasis(BaseModel):
+    """The forecast an answer rests on, or why there is none."""
+
+    evidence: str = Field(
+        description="shortwave irradiance, layered cloud, total cloud, beyond the forecast, or climatology"
+    )
+    provider: str | None
+    model: str | None
+    attribution: str | None
+    freshness: Literal["fresh", "stale"] | None
+    age_s: int | None
+    known_until: str | None
+    cloud_cover: float = Field(description="share of time cloud stands before the sun, at the start")
+    cloud_optical_depth: float = Field(description="of that cloud")
+    notes: list[str]
+    why: list[str] = Field(description="what went wrong with providers asked before")
+
+
 class Basis(BaseModel):
     """What an answer rests on."""
 
@@ -27,6 +45,7 @@ class Basis(BaseModel):
     elevation_m: float
     time_zone: str
     sky: SkyBasis
+    weather: WeatherBasis | None = Field(None, description="null where weather is off or the sky was given")
     spot: str = Field(examples=["open ground, level"])
     stack: list[str]
     sensitizer: str

@@ -153,8 +153,17 @@ class Scene:
     @cached_property
     def light_spread_stops(self) -> float:
         """One standard deviation of the light behind the stack: sky, air, model and materials."""
+        return math.hypot(self.sky.spread_stops, self._stack_spread_stops)
+
+    @cached_property
+    def cloudless_spread_stops(self) -> float:
+        """`light_spread_stops` without the part that cloud has in it."""
+        return math.hypot(self.sky.air_spread_stops, self._stack_spread_stops)
+
+    @cached_property
+    def _stack_spread_stops(self) -> float:
         # Any daylight spectrum weighs the sheets' spreads well enough; the coat's action dominates.
-        return math.hypot(self.sky.spread_stops, self.stack.spread_stops(dose_weights(self.sensitizer)))
+        return self.stack.spread_stops(dose_weights(self.sensitizer))
 
     def under(self, *cloud: CloudPart) -> "Scene":
         """The same scene under other cloud."""

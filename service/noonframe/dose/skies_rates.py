@@ -5,7 +5,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from noonframe.dose.scene import Scene
+from noonframe.dose.scene import Rate, Scene
+from noonframe.sky.evidence import CloudCourse
 from noonframe.sky.words import THICKEST_CLOUD, CloudPart
 from noonframe.types import FloatArray
 
@@ -22,6 +23,19 @@ class CloudRates:
     """Rate of dose of one scene under whole skies of cloud; the scene's own cloud does not matter."""
 
     nodes: tuple[Scene, ...]
+
+    def at(self, unix_s: FloatArray, optical_depth: FloatArray) -> FloatArray:
+        """Rate (n,) at instants (n,) under whole skies of cloud of depths (n,), 0-128.  [W m-2]"""
+        cell = np.clip(np.searchsorted(_NODES, optical_depth, side="right") - 1, 0, _NODES.size - 2)
+        part = (np.log1p(optical_depth) - _LOG_NODES[cell]) / (_LOG_NODES[cell + 1] - _LOG_NODES[cell])
+        result = np.zeros(unix_s.shape)
+        for node in np.unique(cell):
+            here = np.flatnonzero(cell == node)
+            low, high = (self.nodes[k].rate(unix_s[here]) for k in (node, node + 1))
+            lit = (low > 0.0) & (high > 0.0)
+            ratio = np.divide(high, low, out=np.ones_like(low), where=lit)
+            result[here] = np.where(lit, low * ratio ** part[here], 0.0)
+        return result
 
     def step_rates(self, edges_s: FloatArray, optical_depth: FloatArray) -> FloatArray:
         """Mean rate (m, n) over each of n steps, for cloud depths (m, n), 0-128.  [W m-2]
@@ -53,3 +67,21 @@ def _mean_of_ends(rate: FloatArray) -> FloatArray:
 def cloud_rates(scene: Scene) -> CloudRates:
     """The rates of `scene`, kept: the light curves of each node are worked out when first used."""
     return CloudRates(tuple(scene.under(CloudPart(1.0, depth)) for depth in NODE_OPTICAL_DEPTH))
+
+
+def expected_rate(scene: Scene, course: CloudCourse) -> Rate:
+    """The mean rate of dose under a course of cloud, at instants (n,) within it.  [W m-2]
+
+    For ranking stretches of a day; an exposure's length asks for sampled skies instead.  Before and after
+    the course its first and last piece hold.
+    """
+    rates = cloud_rates(scene)
+
+    def rate(unix_s: FloatArray) -> FloatArray:
+        piece = course.piece_of(np.clip(unix_s, course.from_s, course.to_s))
+        cover = course.cover[piece]
+        return (1.0 - cover) * rates.nodes[0].rate(unix_s) + cover * rates.at(
+            unix_s, course.optical_depth[piece]
+        )
+
+    return rate

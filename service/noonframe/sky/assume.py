@@ -23,12 +23,14 @@ GIVEN_CLOUD_SPREAD_STOPS = 0.10
 class AssumedSky:
     """A state of the sky, its spread (one standard deviation of the light) and where each part came from.
 
+    `air_spread_stops` is the part of the spread that has nothing to do with cloud.
     `evidence` is the cloud's source in plain words; `sources` maps each quantity to "given",
     "climatology" or "default".
     """
 
     state: SkyState
     spread_stops: float
+    air_spread_stops: float
     evidence: str
     says: str
     word: SkyWord | None
@@ -71,10 +73,11 @@ def assume_sky(
         pressure_hpa=place.pressure_hpa,
         cloud=cloud,
     )
-    parts = [spread, MODEL_SPREAD_STOPS, AEROSOL_SPREAD_STOPS if aerosol_optical_depth is None else 0.0]
+    air = math.hypot(MODEL_SPREAD_STOPS, AEROSOL_SPREAD_STOPS if aerosol_optical_depth is None else 0.0)
     return AssumedSky(
         state=state,
-        spread_stops=math.hypot(*parts),
+        spread_stops=math.hypot(spread, air),
+        air_spread_stops=air,
         evidence=evidence,
         says=says,
         word=word,

@@ -1,11 +1,11 @@
 """What can go wrong with the store, without a word of HTTP or SQL.
 
-    NoonframeError
-    +-- StoreError
-    |   +-- StoreUnavailable   cannot be reached, opened, read or written; waiting alone does not help
-    |   +-- StoreBusy          somebody else held it too long; the same request may succeed in a moment
-    |   +-- StoreFull          no room left; nothing of the failed request was kept
-    +-- Conflict               somebody else changed or took it first
+NoonframeError
++-- StoreError
+|   +-- StoreUnavailable   cannot be reached, opened, read or written; waiting alone does not help
+|   +-- StoreBusy          somebody else held it too long; the same request may succeed in a moment
+|   +-- StoreFull          no room left; nothing of the failed request was kept
++-- Conflict               somebody else changed or took it first
 """
 
 from noonframe.errors import NoonframeError

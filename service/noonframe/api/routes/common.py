@@ -5,6 +5,7 @@ import time
 
 from fastapi import Request
 
+from noonframe.api.weather import WeatherDesk
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
 
@@ -19,6 +20,12 @@ def now_of(request: Request) -> float:
     """Unix seconds now, by the app's clock (tests set their own)."""
     clock = request.app.state.clock
     return float(clock())
+
+
+def weather_of(request: Request) -> WeatherDesk:
+    """The app's weather desk; it is there also when weather is off."""
+    desk: WeatherDesk = request.app.state.weather
+    return desk
 
 
 system_clock = time.time

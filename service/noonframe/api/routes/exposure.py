@@ -13,15 +13,17 @@ from starlette.concurrency import run_in_threadpool
 from noonframe.api.ask import Ask, find_target, understand
 from noonframe.api.cautions import sun_cautions
 from noonframe.api.examples import EXPOSURE, OPEN_SPOT
-from noonframe.api.inputs import ExposureBody, ExposureQuery
+from noonframe.api.inputs import ExposureBody, ExposureQuery, SceneFields
 from noonframe.api.inputs_spot import SpotBody
-from noonframe.api.outputs import ExposureAnswer, SayAnswer
+from noonframe.api.outputs import Basis, ExposureAnswer, SayAnswer
 from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
-from noonframe.api.routes.common import now_of, settings_of
+from noonframe.api.routes.common import now_of, settings_of, weather_of
 from noonframe.api.times import format_time
+from noonframe.api.weather import SkyAhead, WeatherDesk
 from noonframe.api.wording import say_exposure
-from noonframe.dose.exposure import Exposure, NextChance, expose, next_chance
+from noonframe.dose.exposure import LONGEST_S, Exposure, NextChance, expose, next_chance
 from noonframe.dose.scene import Scene, Target
+from noonframe.dose.skies import SkyExposure, expose_under_skies
 from noonframe.settings import Settings
 from noonframe.spot.plane import OpenSpot
 
@@ -52,7 +54,7 @@ def post_exposure(
     request: Request, body: Annotated[ExposureBody, Depends(body_of(ExposureBody))]
 ) -> ExposureAnswer:
     """The same, with a spot."""
-    return answer_exposure(body, settings_of(request), now_of(request), body.spot)
+    return answer_exposure(body, settings_of(request), now_of(request), body.spot, weather_of(request))
 
 
 @router.get(
@@ -74,19 +76,24 @@ async def _answer_soon(request: Request) -> ExposureAnswer:
     """The answer without holding up the loop: a usual one costs less than a thread's hand-over would."""
     query = read_query(ExposureQuery, request)
     settings, now_s = settings_of(request), now_of(request)
-    if query.place is not None:  # a name may need the whole city table
-        return await run_in_threadpool(answer_exposure, query, settings, now_s, None)
-    outlook = look(query, settings, now_s, None)
+    weather = weather_of(request)
+    if query.place is not None or weather.is_on:  # a name may need the whole city table, a forecast the net
+        return await run_in_threadpool(answer_exposure, query, settings, now_s, None, weather)
+    outlook = look(query, settings, now_s, None, weather)
     if outlook.exposure.reached:
         return outlook.answer(None)
     return outlook.answer(await run_in_threadpool(outlook.next_chance))
 
 
 def answer_exposure(
-    query: ExposureQuery, settings: Settings, now_s: float, spot: SpotBody | None
+    query: ExposureQuery,
+    settings: Settings,
+    now_s: float,
+    spot: SpotBody | None,
+    weather: WeatherDesk | None = None,
 ) -> ExposureAnswer:
     """The exposure a request asks for, as an answer."""
-    outlook = look(query, settings, now_s, spot)
+    outlook = look(query, settings, now_s, spot, weather)
     return outlook.answer(None if outlook.exposure.reached else outlook.next_chance())
 
 
@@ -111,14 +118,32 @@ def _minutes(length_s: float | None) -> float | None:
     return None if length_s is None else round(length_s / 60.0, 1)
 
 
-def look(query: ExposureQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> "Outlook":
-    """Understand a request and integrate the light from its start."""
+def look(
+    query: ExposureQuery,
+    settings: Settings,
+    now_s: float,
+    spot: SpotBody | None,
+    weather: WeatherDesk | None = None,
+) -> "Outlook":
+    """Understand a request and integrate the light from its start, under the forecast where there is one."""
     start_s = now_s if query.start is None else query.start.timestamp()
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
     scene = ask.scene
     target = find_target(query, scene.sensitizer)
+    ahead = None
+    if weather is not None and sky_not_given(query):
+        ahead = weather.ahead(ask, now_s, start_s, start_s + LONGEST_S)
+    if ahead is not None:
+        other = math.hypot(target.spread_stops, scene.cloudless_spread_stops)
+        under = expose_under_skies(scene, ahead.course, start_s, target.target_j_m2, other_spread_stops=other)
+        return Outlook(ask, target, under.likely, now_s, ahead, under)
     spread = math.hypot(target.spread_stops, scene.light_spread_stops)
     return Outlook(ask, target, expose_in(scene, start_s, target.target_j_m2, spread), now_s)
+
+
+def sky_not_given(query: SceneFields) -> bool:
+    """Whether a request leaves the cloud to the forecast."""
+    return query.sky is None and query.cloud_optical_depth is None
 
 
 @dataclass(frozen=True)
@@ -129,6 +154,8 @@ class Outlook:
     target: Target
     exposure: Exposure
     now_s: float
+    ahead: SkyAhead | None = None
+    skies: SkyExposure | None = None
 
     def next_chance(self) -> NextChance | None:
         """The next start that can reach the target; a search of up to a year of light."""
@@ -138,7 +165,10 @@ class Outlook:
         """All that the answer says; `chance` is for an exposure whose target is not reached."""
         exposure, target, scene, zone = self.exposure, self.target, self.ask.scene, self.ask.where.zone
         start_s, length = exposure.start_s, exposure.length_s
-        sun_out, covered = self._under(scene.sun_out), self._under(scene.covered)
+        if self.skies is not None:
+            sun_out, covered = self.skies.sun_out_s, self.skies.clouded_s
+        else:
+            sun_out, covered = self._under(scene.sun_out), self._under(scene.covered)
         return ExposureAnswer(
             start=format_time(start_s, zone),
             end=None if length is None else format_time(start_s + length, zone),
@@ -157,7 +187,7 @@ class Outlook:
             next_length_s=None if chance is None else _round(chance.length_s),
             moves=[],
             cautions=cautions_for(scene, exposure),
-            basis=self.ask.basis,
+            basis=basis_under(self.ask, self.ahead),
             summary=say_exposure(
                 exposure,
                 target,
@@ -176,6 +206,17 @@ class Outlook:
         if scene.sky.state == self.ask.scene.sky.state:
             return self.exposure.length_s
         return expose_in(scene, self.exposure.start_s, self.target.target_j_m2).length_s
+
+
+def basis_under(ask: Ask, ahead: SkyAhead | None) -> Basis:
+    """What an answer rests on, with the forecast where there is one."""
+    if ahead is None:
+        return ask.basis
+    weather = ahead.basis
+    evidence = f"forecast: {weather.evidence}" if weather.provider else weather.evidence
+    says = f"cloud before the sun {100 * weather.cloud_cover:.0f} % of the time at the start"
+    sky = ask.basis.sky.model_copy(update={"evidence": evidence, "says": says})
+    return ask.basis.model_copy(update={"sky": sky, "weather": weather})
 
 
 def _round(seconds: float | None) -> float | None:

@@ -1,6 +1,7 @@
 """/v1/slots: when."""
 
 import datetime as dt
+import math
 from typing import Annotated
 
 import numpy as np
@@ -13,11 +14,14 @@ from noonframe.api.inputs import SlotsBody, SlotsQuery
 from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import DaySun, SlotItem, SlotsAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
-from noonframe.api.routes.common import now_of, settings_of
-from noonframe.api.routes.exposure import cautions_for
+from noonframe.api.routes.common import now_of, settings_of, weather_of
+from noonframe.api.routes.exposure import basis_under, cautions_for, sky_not_given
 from noonframe.api.times import format_time
+from noonframe.api.weather import WeatherDesk
 from noonframe.api.wording import say_clock, say_length
-from noonframe.dose.exposure import next_chance
+from noonframe.dose.exposure import LONGEST_S, next_chance
+from noonframe.dose.scene import Rate
+from noonframe.dose.skies_rates import expected_rate
 from noonframe.dose.slots import Slot, find_slots
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
@@ -25,13 +29,19 @@ from noonframe.sun.events import DayEvents, civil_day, day_events
 
 router = APIRouter(tags=["slots"])
 LONGEST_SPAN_DAYS = 31
+_FORECAST_S = 3 * 86400.0
 
 
 @router.get("/v1/slots", operation_id="slots", openapi_extra=query_parameters(SlotsQuery, SLOTS))
 async def get_slots(request: Request) -> SlotsAnswer:
     """The stretches of a day (or of up to 31 days) in which the exposure can be made, best first."""
     return await run_in_threadpool(
-        answer_slots, read_query(SlotsQuery, request), settings_of(request), now_of(request), None
+        answer_slots,
+        read_query(SlotsQuery, request),
+        settings_of(request),
+        now_of(request),
+        None,
+        weather_of(request),
     )
 
 
@@ -42,7 +52,7 @@ async def get_slots(request: Request) -> SlotsAnswer:
 )
 def post_slots(request: Request, body: Annotated[SlotsBody, Depends(body_of(SlotsBody))]) -> SlotsAnswer:
     """The same, with a spot."""
-    return answer_slots(body, settings_of(request), now_of(request), body.spot)
+    return answer_slots(body, settings_of(request), now_of(request), body.spot, weather_of(request))
 
 
 def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
@@ -66,14 +76,30 @@ def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
     return from_s, to_s
 
 
-def answer_slots(query: SlotsQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> SlotsAnswer:
+def answer_slots(
+    query: SlotsQuery,
+    settings: Settings,
+    now_s: float,
+    spot: SpotBody | None,
+    weather: WeatherDesk | None = None,
+) -> SlotsAnswer:
     """The slots a request asks for, as an answer."""
     from_s, to_s = _span(query, now_s)
     ask = understand(query, dt.datetime.fromtimestamp(from_s, dt.UTC), settings, spot)
     scene, zone = ask.scene, ask.where.zone
     target = find_target(query, scene.sensitizer)
-    spread = float(np.hypot(target.spread_stops, scene.light_spread_stops))
-    slots = find_slots(scene.rate, from_s, to_s, target.target_j_m2, spread)
+    rate: Rate = scene.rate
+    spread = math.hypot(target.spread_stops, scene.light_spread_stops)
+    ahead = None
+    # A forecast knows the next days only; for others the sky is the one assumed.
+    soon = from_s < now_s + _FORECAST_S and to_s > now_s
+    if weather is not None and soon and sky_not_given(query):
+        ahead = weather.ahead(ask, now_s, from_s, to_s + LONGEST_S)
+    if ahead is not None:
+        rate = expected_rate(scene, ahead.course)
+        told = float(np.mean(ahead.course.spread_stops))
+        spread = math.hypot(target.spread_stops, scene.cloudless_spread_stops, told)
+    slots = find_slots(rate, from_s, to_s, target.target_j_m2, spread)
     chance = None if slots else next_chance(scene.rate, to_s, target.target_j_m2)
     first, last = (dt.datetime.fromtimestamp(second, zone).date() for second in (from_s, to_s))
     days = [first + dt.timedelta(days=k) for k in range((last - first).days + 1)]
@@ -103,7 +129,7 @@ def answer_slots(query: SlotsQuery, settings: Settings, now_s: float, spot: Spot
         next_start=None if chance is None else format_time(chance.start_s, zone),
         next_length_s=None if chance is None else round(chance.length_s, 3),
         cautions=cautions_for(scene, slots[0].best) if slots else [],
-        basis=ask.basis,
+        basis=basis_under(ask, ahead),
         summary=summary,
     )
 
