@@ -26,11 +26,15 @@ from fastapi import FastAPI
 
 from noonframe.api.app import create_app
 from noonframe.api.outputs import ExposureAnswer
+from noonframe.dose.plan import LONGEST_PLAN_S, choices_for, plan_for
 from noonframe.dose.scene import Scene
 from noonframe.settings import Settings
 from noonframe.sky.assume import assume_sky
 from noonframe.sky.spectrum import spectral_curves
+from noonframe.spot.indoors import WindowSpot, sheet_view, sheets_view
 from noonframe.spot.plane import Aim, OpenSpot
+from noonframe.spot.sheet import Frame
+from noonframe.spot.window import Window
 from noonframe.stack.curves import light_curves
 from noonframe.stack.grid import WAVELENGTH_NM
 from noonframe.stack.light import effective_on
@@ -217,6 +221,97 @@ def measure_year(size: Size) -> Iterator[Row]:
     yield Row(name, milliseconds(mine), baseline, year / mine, 300.0, True)
     name = "the same with the sky's curves worked out anew"
     yield Row(name, milliseconds(mine + curves), baseline, year / (mine + curves), 150.0, True)
+
+
+# Inside a window
+
+
+WINDOW = Window(135.0, 1.2, 0.1, 1.5, 0.2)
+INSIDE = WindowSpot(WINDOW, Frame(0.6, 0.0, 0.3, 0.4), grid=(5, 5))
+PANE = "float-glass-4mm"
+SHEET = "float-glass-4mm,polyester-film"
+PLACES = 60
+EVENNESS_STOPS = 0.5
+TARGET_J_M2 = 60000.0
+OPEN_DAY = "open ground, a day of minutes"
+
+
+def inside(spot: WindowSpot = INSIDE, pane: str = "none") -> Scene:
+    """A frame under glass and film inside a window, under a clear summer sky."""
+    glazed = WindowSpot(replace(spot.window, pane=pane), spot.frame, spot.grid)
+    return replace(scene(), spot=glazed, stack=parse_stack(SHEET), pane=parse_stack(pane))
+
+
+def forget() -> None:
+    """Every kept curve and view, so that each take works them out as for a first request."""
+    light_curves.cache_clear()
+    spectral_curves.cache_clear()
+    sheet_view.cache_clear()
+    sheets_view.cache_clear()
+
+
+def measure_window(size: Size) -> Iterator[Row]:
+    """A day of minutes inside a window, and plans of moves, against the same day on open ground.
+
+    Both sides begin with nothing kept: sky, curves and views of the sky are worked out in every take, as for
+    a sky never asked about before.  The day is that of `Scene.light`: UVA, blue, effective light, UV index.
+    """
+    day = dt.date(YEAR, 6, 21)
+    time_s = minutes_from(day, 1)
+    level = replace(scene(), stack=parse_stack(SHEET))
+
+    def afresh(task: Callable[[], object]) -> Callable[[], object]:
+        def run() -> object:
+            forget()
+            return task()
+
+        return run
+
+    def light_of(sheet: Scene) -> Callable[[], object]:
+        # A copy, since a scene keeps its own curves.
+        return afresh(lambda: replace(sheet).light(time_s))
+
+    def plan(sheet: Scene, tolerance_stops: float | None) -> Callable[[], object]:
+        def run() -> object:
+            copy = replace(sheet)
+            found = plan_for(
+                copy,
+                choices_for(copy, most_places=PLACES),
+                time_s[0] + 7.5 * 3600.0,
+                TARGET_J_M2,
+                move_cost_s=30.0,
+                max_moves=4,
+                tolerance_stops=tolerance_stops,
+                start_anywhere=True,
+            )
+            if found.looked_until_s - found.start_s < LONGEST_PLAN_S:
+                raise RuntimeError("the plan did not look over its eight hours")
+            return found
+
+        return afresh(run)
+
+    narrow = inside(WindowSpot(replace(WINDOW, width_m=0.5, head_m=0.9), INSIDE.frame))
+    tasks = [
+        light_of(level),
+        light_of(inside()),
+        light_of(inside(pane=PANE)),
+        plan(inside(), None),
+        plan(inside(), EVENNESS_STOPS),
+        plan(inside(pane=PANE), EVENNESS_STOPS),
+        plan(narrow, EVENNESS_STOPS),
+    ]
+    open_s, *window_s = best_of(size.takes, *tasks)
+    baseline = f"{milliseconds(open_s)} ({OPEN_DAY})"
+    names = (
+        ("a day of minutes inside an open window, 5x5 points", 5.0),
+        ("the same behind a pane", 5.0),
+        (f"a plan of moves, 8 hours, {PLACES} places, open window", 10.0),
+        ("the same, even to half a stop", 10.0),
+        ("the same, even to half a stop, behind a pane", 10.0),
+        ("the same, even to half a stop, narrow window", 10.0),
+    )
+    for (name, target), seconds in zip(names, window_s, strict=True):
+        yield Row(name, milliseconds(seconds), baseline, seconds / open_s, target, False)
 
 
 # The service
@@ -418,6 +513,7 @@ def measure(size: Size) -> list[Row]:
     rows: list[Row | None] = [
         measure_day(size),
         *measure_year(size),
+        *measure_window(size),
         measure_in_process(size),
         measure_over_a_socket(size),
         measure_cold_start(size),

@@ -2,9 +2,10 @@
 
 import asyncio
 import json
+import math
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import httpx
@@ -13,6 +14,7 @@ from noonframe_terminal.hosts import is_loopback
 from noonframe_terminal.trouble import Failed, from_problem, refusal
 
 _T = TypeVar("_T")
+_SVG = "image/svg+xml"
 _PATIENCE = httpx.Timeout(60.0, connect=5.0)
 
 
@@ -24,6 +26,44 @@ class Answer:
     says: dict[str, Any]
 
 
+@dataclass(frozen=True)
+class Question:
+    """What is asked: fields of the contract as text, the option behind each, and a spot that only JSON holds."""
+
+    fields: Mapping[str, str]
+    names: Mapping[str, str]
+    spot: Mapping[str, Any] | None = None
+
+    def plus(self, more: Mapping[str, str]) -> "Question":
+        """The same with more fields."""
+        return replace(self, fields={**self.fields, **more})
+
+    def body(self) -> str:
+        """The question as JSON."""
+        fields = {name: _in_json(name, text) for name, text in self.fields.items()}
+        return json.dumps({**fields, "spot": self.spot})
+
+
+_WORDS = frozenset(
+    "place time_zone sky stack sensitizer start end date aims skyline window_pane".split()
+)  # the fields that are no numbers and no switches
+
+
+def _in_json(name: str, text: str) -> object:
+    """A field as JSON has it; what is no number stays text, for the service to refuse by its name."""
+    if name in _WORDS:
+        return text
+    if text == "true":
+        return True
+    for kind in (int, float):
+        try:
+            number = kind(text)
+        except ValueError:
+            continue
+        return number if math.isfinite(number) else text  # JSON has no word for the others
+    return text
+
+
 class Service:
     """Something that speaks the contract."""
 
@@ -33,20 +73,48 @@ class Service:
 
     async def get(self, path: str, fields: Mapping[str, str], names: Mapping[str, str]) -> Answer:
         """What `path` answers; `names` gives the option behind each field, for when it is refused."""
+        return await self.ask(path, Question(fields, names))
+
+    async def ask(self, path: str, question: Question) -> Answer:
+        """What `path` answers to `question`, which is posted when it has a spot."""
+        response = await self._send(path, question, "application/json")
+        says = self._object(response)
+        if response.status_code != 200:
+            raise from_problem(response.status_code, says, question.names)
+        return Answer(response.text, says)
+
+    async def picture(self, path: str, question: Question) -> str:
+        """The drawing that `path` answers with, as SVG."""
+        response = await self._send(path, question, f"{_SVG}, application/problem+json")
+        if response.status_code != 200:
+            raise from_problem(response.status_code, self._object(response), question.names)
+        if response.headers.get("content-type", "").partition(";")[0].strip().lower() != _SVG:
+            raise self._strange(response)
+        return response.text
+
+    async def _send(self, path: str, question: Question, accept: str) -> httpx.Response:
+        headers = {"Accept": accept}
         try:
-            response = await self._client.get(path, params=dict(fields))
+            if question.spot is None:
+                return await self._client.get(path, params=dict(question.fields), headers=headers)
+            headers["Content-Type"] = "application/json"
+            return await self._client.post(path, content=question.body(), headers=headers)
         except (httpx.TransportError, httpx.DecodingError) as problem:
             reason = str(problem) or type(problem).__name__
             raise Failed(f"no answer from {self._called}: {reason}") from None
+
+    def _object(self, response: httpx.Response) -> dict[str, Any]:
         try:
             says = json.loads(response.text)
         except ValueError:
             says = None
         if not isinstance(says, dict):
-            raise Failed(f"{self._called} answers, but not as noonframe does (status {response.status_code})")
-        if response.status_code != 200:
-            raise from_problem(response.status_code, says, names)
-        return Answer(response.text, says)
+            raise self._strange(response)
+        return says
+
+    def _strange(self, response: httpx.Response) -> Failed:
+        status = response.status_code
+        return Failed(f"{self._called} answers, but not as noonframe does (status {status})")
 
 
 def converse(server: str | None, named: str, talk: Callable[[Service], Awaitable[_T]]) -> _T:
@@ -61,7 +129,6 @@ def converse(server: str | None, named: str, talk: Callable[[Service], Awaitable
 
 @asynccontextmanager
 async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
-    accept = {"Accept": "application/json"}
     if server is not None:
         url = _server_url(server, named)
         # credentials that an address may hold stay out of what is printed
@@ -69,7 +136,7 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
         # a proxy meant for the internet has no business between this machine and itself
         by_environment = not is_loopback(url.host)
         async with httpx.AsyncClient(
-            base_url=url, headers=accept, timeout=_PATIENCE, trust_env=by_environment
+            base_url=url, timeout=_PATIENCE, trust_env=by_environment
         ) as client:
             yield Service(client, called)
         return
@@ -82,7 +149,7 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
             if not hasattr(problem, "field"):  # what the service raises on purpose says what is at fault
                 raise
             raise Failed(str(problem)) from None
-        client = httpx.AsyncClient(transport=transport, base_url="http://in-process", headers=accept)
+        client = httpx.AsyncClient(transport=transport, base_url="http://in-process")
         yield Service(await stack.enter_async_context(client), "noonframe")
 
 

@@ -22,10 +22,10 @@ _NO_PLACE = (
 )
 
 # Numbers stay text on their way: their ranges live in the contract, and so do the words that refuse them.
-_Text = str | None
+Text = str | None
 
 
-def _option(name: str, panel: str, metavar: str, text: str) -> Any:
+def option(name: str, panel: str, metavar: str, text: str) -> Any:
     return typer.Option(name, metavar=metavar, help=text, rich_help_panel=panel)
 
 
@@ -34,51 +34,51 @@ class Scene:
     """Where, under what sky, facing how, behind what, coated with what."""
 
     place: Annotated[
-        _Text,
-        _option(
+        Text,
+        option(
             "--place",
             "Place",
             "TEXT",
             f"A city, lat,lon, a geo: URI, or a demo place (quayside-yard). Else {PLACE_VARIABLE}.",
         ),
     ] = None
-    latitude_deg: Annotated[_Text, _option("--latitude", "Place", "DEG", "North positive.")] = None
-    longitude_deg: Annotated[_Text, _option("--longitude", "Place", "DEG", "East positive.")] = None
-    elevation_m: Annotated[_Text, _option("--elevation", "Place", "M", "Above sea level.")] = None
+    latitude_deg: Annotated[Text, option("--latitude", "Place", "DEG", "North positive.")] = None
+    longitude_deg: Annotated[Text, option("--longitude", "Place", "DEG", "East positive.")] = None
+    elevation_m: Annotated[Text, option("--elevation", "Place", "M", "Above sea level.")] = None
     time_zone: Annotated[
-        _Text, _option("--time-zone", "Place", "NAME", "IANA name; found from the place if not given.")
+        Text, option("--time-zone", "Place", "NAME", "IANA name; found from the place if not given.")
     ] = None
     sky: Annotated[
-        _Text,
-        _option("--sky", "Sky", "WORD", "What you see: clear, thin-cloud, broken, overcast, rain, fog."),
+        Text,
+        option("--sky", "Sky", "WORD", "What you see: clear, thin-cloud, broken, overcast, rain, fog."),
     ] = None
-    tilt_deg: Annotated[_Text, _option("--tilt", "Frame", "DEG", "Of the frame, from level.")] = None
+    tilt_deg: Annotated[Text, option("--tilt", "Frame", "DEG", "Of the frame, from level.")] = None
     aim_azimuth_deg: Annotated[
-        _Text,
-        _option(
+        Text,
+        option(
             "--facing", "Frame", "WORD", "Where a tilted frame leans: south-west, ssw, or degrees from north."
         ),
     ] = None
     stack: Annotated[
         str,
-        _option("--stack", "Frame", "LIST", "What covers the sheet, outermost first; none for a bare sheet."),
+        option("--stack", "Frame", "LIST", "What covers the sheet, outermost first; none for a bare sheet."),
     ] = USUAL_STACK
-    sensitizer: Annotated[_Text, _option("--sensitizer", "Sheet", "ID", "See noonframe materials.")] = None
+    sensitizer: Annotated[Text, option("--sensitizer", "Sheet", "ID", "See noonframe materials.")] = None
     cloud_optical_depth: Annotated[
-        _Text, _option("--cloud", "Air", "DEPTH", "Optical depth of a whole-sky cloud, in place of --sky.")
+        Text, option("--cloud", "Air", "DEPTH", "Optical depth of a whole-sky cloud, in place of --sky.")
     ] = None
-    aerosol_optical_depth: Annotated[_Text, _option("--aerosol", "Air", "DEPTH", "Haze, at 500 nm.")] = None
-    ozone_du: Annotated[_Text, _option("--ozone", "Air", "DU", "Climatology if not given.")] = None
+    aerosol_optical_depth: Annotated[Text, option("--aerosol", "Air", "DEPTH", "Haze, at 500 nm.")] = None
+    ozone_du: Annotated[Text, option("--ozone", "Air", "DU", "Climatology if not given.")] = None
     ground_albedo: Annotated[
-        _Text, _option("--albedo", "Air", "SHARE", "Light the country around throws back; snow: 0.8.")
+        Text, option("--albedo", "Air", "SHARE", "Light the country around throws back; snow: 0.8.")
     ] = None
     near_ground_albedo: Annotated[
-        _Text, _option("--near-albedo", "Air", "SHARE", "The same of the ground a tilted frame sees.")
+        Text, option("--near-albedo", "Air", "SHARE", "The same of the ground a tilted frame sees.")
     ] = None
 
     def fields(self) -> dict[str, str]:
         """What to ask the service; refuses a question without a place."""
-        asked = _given(self)
+        asked = given(self)
         if self.aim_azimuth_deg is not None:
             asked["aim_azimuth_deg"] = azimuth_text(self.aim_azimuth_deg)
         if (self.latitude_deg is None) != (self.longitude_deg is None):
@@ -93,7 +93,7 @@ class Scene:
 
     def names(self) -> dict[str, str]:
         """What each field of the contract was called when it was typed."""
-        names = _names(type(self))
+        names = names_of(type(self))
         if self.place is None and self.latitude_deg is None:
             names["place"] = PLACE_VARIABLE
         return names
@@ -110,23 +110,23 @@ class Target:
     """What the sheet needs."""
 
     target_j_m2: Annotated[
-        _Text,
-        _option("--target", "Sheet", "J/m2", "Effective dose; a wide guess if not given."),
+        Text,
+        option("--target", "Sheet", "J/m2", "Effective dose; a wide guess if not given."),
     ] = None
     target_spread_stops: Annotated[
-        _Text, _option("--spread", "Sheet", "STOPS", "How sure --target is, as one standard deviation.")
+        Text, option("--spread", "Sheet", "STOPS", "How sure --target is, as one standard deviation.")
     ] = None
     reciprocity_exponent: Annotated[
-        _Text, _option("--reciprocity", "Sheet", "P", "Schwarzschild's p; 1 is plain reciprocity.")
+        Text, option("--reciprocity", "Sheet", "P", "Schwarzschild's p; 1 is plain reciprocity.")
     ] = None
 
     def fields(self) -> dict[str, str]:
         """What to ask the service."""
-        return _given(self)
+        return given(self)
 
     def names(self) -> dict[str, str]:
         """What each field of the contract was called when it was typed."""
-        return _names(type(self))
+        return names_of(type(self))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -134,8 +134,8 @@ class Reach:
     """Which service is asked, and how its answer is shown."""
 
     server: Annotated[
-        _Text,
-        _option(
+        Text,
+        option(
             "--server", "Answer", "URL", f"Ask this service. Else {SERVER_VARIABLE}; else none is needed."
         ),
     ] = None
@@ -152,15 +152,16 @@ class Reach:
         return "--server" if self.server is not None else SERVER_VARIABLE
 
 
-def _given(group: Any) -> dict[str, str]:
+def given(group: Any) -> dict[str, str]:
+    """The fields that were given, as text; a switch is given when it is on."""
+    values = {field.name: getattr(group, field.name) for field in dataclasses.fields(group)}
     return {
-        field.name: value
-        for field in dataclasses.fields(group)
-        if (value := getattr(group, field.name)) is not None
+        name: "true" if value is True else value for name, value in values.items() if value not in (None, False)
     }
 
 
-def _names(group: type) -> dict[str, str]:
+def names_of(group: type) -> dict[str, str]:
+    """The option that fills each field."""
     hints = get_type_hints(group, include_extras=True)
     return {name: str(hint.__metadata__[0].default) for name, hint in hints.items()}
 

@@ -62,6 +62,14 @@ def _in_options(limit: str, names: Mapping[str, str]) -> str:
     return _FIELD_NAME.sub(lambda found: names.get(found[0], found[0]), limit)
 
 
+def _called(field: str, names: Mapping[str, str]) -> str:
+    """The option that filled `field`; inside a spot from a file, the option and the place in the file."""
+    option, _, inside = field.partition(".")
+    if inside and option in names:
+        return f"{names[option]} {inside}"
+    return names.get(field, field)
+
+
 def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, str]) -> Trouble:
     """The trouble that a problem document (RFC 9457) tells, in the names of the options typed."""
     detail = str(problem.get("detail") or problem.get("title") or f"status {status}")
@@ -70,7 +78,7 @@ def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, st
         return Failed(f"the service failed with status {status}: {detail}")
     lines = [
         fault_line(
-            names.get(str(error.get("field")), str(error.get("field"))),
+            _called(str(error.get("field")), names),
             error.get("value"),
             _in_options(str(error.get("limit", "")), names),
         )

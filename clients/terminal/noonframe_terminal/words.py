@@ -26,17 +26,22 @@ def clock(when: dt.datetime, *, seconds: bool = False) -> str:
     """The time of day, to the nearest minute or second."""
     if seconds:
         return f"{when + dt.timedelta(milliseconds=500):%H:%M:%S}"
-    return f"{when + dt.timedelta(seconds=30):%H:%M}"
+    return f"{_to_minute(when):%H:%M}"
 
 
 def on_day(when: dt.datetime, today: dt.date) -> str:
     """` on 21 June 2026`, ` tomorrow`, or nothing when it is today."""
-    day = (when + dt.timedelta(seconds=30)).date()
+    day = _to_minute(when).date()
     if day == today:
         return ""
     if day == today + dt.timedelta(days=1):
         return " tomorrow"
     return f" on {date(day)}"
+
+
+def _to_minute(when: dt.datetime) -> dt.datetime:
+    """`when` to the nearest minute, half a minute to the even one: the service's sentences are rounded so too."""
+    return dt.datetime.fromtimestamp(60.0 * round(when.timestamp() / 60.0), when.tzinfo)
 
 
 def date(day: dt.date) -> str:

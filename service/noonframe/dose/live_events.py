@@ -1,7 +1,7 @@
 """What can be told of a running exposure, and how it is kept.
 
-`event_from` reads a stored row, `event_payload` writes one.  Times are unix seconds.  Other
-fields are refused.
+`event_from` reads a stored row, `event_payload` writes one.  Times are unix seconds.
+Other fields are refused.
 
     kind        payload
     ---------   -------------------------------------------------------------------------------------------
@@ -9,7 +9,7 @@ fields are refused.
     covered     {}                               the frame is covered: no light reaches the sheet
     uncovered   {}                               the light goes on
     sky         {"sky": a key of SEEN_SKIES,
-                 "vouched_s": 0-3600, optional}  how long the sky stays as told unless told anew, see below
+                 "vouched_s": 0-3600, optional}  for how long the teller vouches for it, see live_sky
     moved       {"spot": a spot, see live_spots} where the frame lies from now on
     meter       {"quantity": "uv" or "lux",
                  "ratio": 0.001-1000,            this reading over one taken with the same meter, held the
@@ -19,9 +19,6 @@ fields are refused.
                  "target_spread_stops": 0-4, optional}  the spread stays as it was if not given
     finished    {}                               the sheet was taken out of the light
     discarded   {}                               the print was given up
-
-Somebody who tells of the sky and stands by would tell of a change too, so silence says that there was none:
-that is what `vouched_s` is for.  Somebody who looks once and leaves tells 0.
 """
 
 import math
@@ -109,7 +106,7 @@ class Uncovered(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class SkySeen(Event):
-    """What somebody saw of the sky; None for `vouched_s` leaves it to the settings."""
+    """What somebody saw of the sky, and for how long it can be relied on; None where they did not say."""
 
     kind = Kind.SKY
     sky: str

@@ -6,6 +6,10 @@ A sky that was seen holds for as long as it is vouched for; then it goes over to
 
 on the rate under the sky seen and 1 - w on the forecast's.  That is the mean of the two-state process by
 which the skies ahead are sampled.  A later report takes over at its own time.
+
+Whoever tells of the sky and stands by would tell of a change too, so silence says that there was none.  For
+how long it says so, the teller may tell (0 for a single look).  Where they did not, it holds up to the next
+report, an hour at most, and the last report for as long as the settings say.
 """
 
 from collections.abc import Sequence
@@ -13,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from noonframe.dose.live_events import SkySeen
+from noonframe.dose.live_events import LONGEST_VOUCH_S, SkySeen
 from noonframe.dose.live_light import MINUTE_S, SpotLight, straight_times_exponential
 from noonframe.dose.live_meter import NO_METER, MeterTrack
 from noonframe.sky.evidence import CloudCourse
@@ -78,7 +82,9 @@ class SkyTrack:
         self._cover_s = np.array([end for stretch in covers for end in stretch])
         self.skies = tuple(skies)
         self._seen_s = np.array([sky.at_s for sky in skies])
-        vouched = [vouched_s if sky.vouched_s is None else sky.vouched_s for sky in skies]
+        vouched = [LONGEST_VOUCH_S if sky.vouched_s is None else sky.vouched_s for sky in skies]
+        if skies and skies[-1].vouched_s is None:
+            vouched[-1] = vouched_s
         self._until_s = self._seen_s + np.array(vouched)
         self._course_s = np.empty(0) if course is None else course.edges_s
         self.persistence_s = persistence_s

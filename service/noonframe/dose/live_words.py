@@ -21,13 +21,10 @@ def advice(
     `dark_s` is how long until the dark, where that is what ends it.
     """
     done = f"{min(round(100.0 * share), 999)} per cent of the dose"
-    match status:
-        case LiveStatus.DISCARDED:
-            return "Discarded."
-        case LiveStatus.FINISHED:
-            return f"Finished with {done}."
-        case LiveStatus.READY:
-            return _ready(remaining_s, dark_s)
+    if status in (LiveStatus.FINISHED, LiveStatus.DISCARDED):
+        return f"{status.value.capitalize()} with {done}."
+    if status is LiveStatus.READY:
+        return _ready(remaining_s, dark_s)
     if share >= 1.0:
         over = f", {over_stops:.1f} stops over" if over_stops >= _OVER_STOPS else ""
         next_step = "develop it" if status is LiveStatus.COVERED else "take it in now"

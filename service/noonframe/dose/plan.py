@@ -23,6 +23,8 @@ SEARCH_WORK = 250_000_000
 
 _PROPPED_TILT_DEG = 30.0
 _FREE_TILTS_DEG = (15.0, 30.0, 45.0, 60.0)
+_CLOSED_OPTICAL_DEPTH = 5.0
+"""Cloud this thick leaves less than 1 % of the beam, exp(-5): nothing to aim at."""
 
 
 class Aims(StrEnum):
@@ -54,14 +56,22 @@ class ScenePlan:
 def choices_for(
     scene: Scene, *, aims: Aims = Aims.FREE, table: Table | None = None, most_places: int = 60
 ) -> tuple[PlaceChoice, ...]:
-    """The spot as given, first, and the places (indoors) or aims (in the open) to try beside it."""
+    """The spot as given, first, and the places (indoors) or aims (in the open) to try beside it.
+
+    A spot that is not on the table given is left out.  Under closed cloud level is the one aim tried: there
+    is nothing to aim at, and what leaning away from a wall might gain is not advised.
+    """
     spot = scene.spot
     if isinstance(spot, WindowSpot):
         if spot.frame.tilt_deg > 0.0 and table is None:
             table = default_table(spot)
         places = places_on(table or default_table(spot), spot, most_places)
         return tuple(PlaceChoice(place, say_place(place)) for place in places)
-    return tuple(PlaceChoice(open_spot, say_aim(open_spot.aim)) for open_spot in _aims(spot, aims))
+    closed = all(
+        part.optical_depth >= _CLOSED_OPTICAL_DEPTH for part in scene.sky.state.cloud if part.probability
+    )
+    tried = _aims(spot, Aims.FLAT if closed else aims)
+    return tuple(PlaceChoice(open_spot, say_aim(open_spot.aim)) for open_spot in tried)
 
 
 def _aims(spot: OpenSpot, aims: Aims) -> tuple[OpenSpot, ...]:
@@ -123,6 +133,8 @@ def plan_for(
     """
     if tolerance_stops is not None and tolerance_stops <= 0.0:
         raise OutOfDomain("evenness_stops", tolerance_stops, "above 0")
+    if not start_anywhere and choices[0].spot != scene.spot:
+        raise OutOfDomain("start_fixed", True, "false here: the frame as given is not on the table")
     weights = sheet_view(scene.spot).weights if isinstance(scene.spot, WindowSpot) else None
     labels = [Candidate(index, choice.says) for index, choice in enumerate(choices)]
     plan: MovePlan | None = None

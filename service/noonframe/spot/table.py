@@ -35,6 +35,13 @@ class Table:
                 "table.rightmost_m", self.rightmost_m, f"at least leftmost_m, {self.leftmost_m:g}"
             )
 
+    def holds(self, frame: Frame) -> bool:
+        """Whether the frame's centre lies on the table."""
+        return (
+            self.nearest_m <= frame.distance_m <= self.farthest_m
+            and self.leftmost_m <= frame.offset_m <= self.rightmost_m
+        )
+
 
 def default_table(spot: WindowSpot) -> Table:
     """As far as an arm reaches: from the wall to 1.2 m, and 0.3 m past the opening on either side."""
@@ -59,19 +66,25 @@ def places_on(table: Table, spot: WindowSpot, most: int = 60) -> tuple[WindowSpo
     """The spot as given, first, then the same frame at an even grid of places on the table.
 
     At most `most` places (1-200) in all; the grid is as square as its sides allow.  Places where the frame
-    would stand in the wall are left out.
+    would stand in the wall are left out, and so is the spot as given where it is not on the table.  Raises
+    `OutOfDomain` on `table.farthest_m` when the frame has room nowhere.
     """
     if not 1 <= most <= MOST_PLACES:
         raise OutOfDomain("most_places", most, f"between 1 and {MOST_PLACES}")
     depth = table.farthest_m - table.nearest_m
     breadth = table.rightmost_m - table.leftmost_m
-    rows, columns = _grid_shape(depth, breadth, most - 1)
-    found = [spot]
+    found = [spot] if table.holds(spot.frame) else []
+    rows, columns = _grid_shape(depth, breadth, most - len(found))
     for distance_m in _spread(table.nearest_m, table.farthest_m, rows):
         for offset_m in _spread(table.leftmost_m, table.rightmost_m, columns):
             frame = replace(spot.frame, distance_m=distance_m, offset_m=offset_m)
             if frame != spot.frame and _stands(frame, spot):
                 found.append(replace(spot, frame=frame))
+    if not found:
+        room = _depth_m(spot) / 2.0
+        raise OutOfDomain(
+            "table.farthest_m", table.farthest_m, f"at least {room:.4g}, or the frame has no room by the wall"
+        )
     return tuple(found)
 
 

@@ -2,6 +2,8 @@
 
 import datetime as dt
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -27,6 +29,7 @@ from noonframe.dose.plan_course import edge_along, expose_along
 from noonframe.dose.scene import Scene, Target
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
+from noonframe.sky.words import COVERING_CLOUD_OPTICAL_DEPTH
 from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.patch import patch_polygon
 from noonframe.spot.plane import OpenSpot
@@ -91,10 +94,27 @@ def table_of(query: MovesQuery | PatchQuery, spot: WindowSpot) -> Table:
     values = [
         getattr(usual, name) if value is None else value for name, value in zip(names, given, strict=True)
     ]
-    try:
+    with flat_table():
         return Table(*values)
+
+
+@contextmanager
+def flat_table() -> Iterator[None]:
+    """Errors of the table under the names of the request."""
+    try:
+        yield
     except OutOfDomain as problem:
-        raise OutOfDomain(problem.field.replace(".", "_"), problem.value, problem.limit) from None
+        field = problem.field.replace("table.", "table_", 1)
+        raise OutOfDomain(field, problem.value, problem.limit) from None
+
+
+def _table_for(query: MovesQuery, scene: Scene) -> Table | None:
+    if isinstance(scene.spot, WindowSpot):
+        return table_of(query, scene.spot)
+    for name in ("table_nearest_m", "table_farthest_m", "table_leftmost_m", "table_rightmost_m"):
+        if getattr(query, name) is not None:
+            raise OutOfDomain(name, getattr(query, name), "left out in the open: it is for inside a window")
+    return None
 
 
 def planned(query: MovesQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> "Planned":
@@ -106,8 +126,9 @@ def planned(query: MovesQuery, settings: Settings, now_s: float, spot: SpotBody 
 
 
 def _plan(scene: Scene, query: MovesQuery, start_s: float, target_j_m2: float) -> ScenePlan:
-    table = table_of(query, scene.spot) if isinstance(scene.spot, WindowSpot) else None
-    choices = choices_for(scene, aims=Aims(query.aims), table=table, most_places=query.most_places)
+    table = _table_for(query, scene)
+    with flat_table():
+        choices = choices_for(scene, aims=Aims(query.aims), table=table, most_places=query.most_places)
     return plan_for(
         scene,
         choices,
@@ -203,19 +224,30 @@ class Planned:
         """The plan in one sentence."""
         plan, zone = self.found.plan, self.ask.where.zone
         begin = self.found.choices[plan.start_index].says
-        if length_s is None:
-            share = f"{100 * plan.share:.0f} per cent"
-            return f"The light does not give the dose within eight hours: {share} at best, {begin}."
-        end = say_clock(self.start_s + length_s, zone, self.now_s)
-        opening = f"Begin {begin}; done in {say_length(length_s)}, at {end}"
-        if not plan.moves:
-            return f"{opening}, without a move."
+        onto = " to " if isinstance(self.ask.scene.spot, WindowSpot) else ", "
         steps = ", then ".join(
-            f"at {say_clock(self.start_s + move.time_s, zone, self.start_s)} "
+            f"at {say_clock(self.start_s + move.time_s, zone, self.start_s)}{onto}"
             f"{self.found.choices[move.to_index].says}"
             for move in plan.moves
         )
-        return f"{opening}; move {steps}."
+        if length_s is None:
+            share = f"{100 * plan.share:.0f} per cent"
+            furthest = f"{begin}, then move {steps}" if plan.moves else begin
+            return f"The light does not give the dose within eight hours: {share} at best, {furthest}."
+        end = say_clock(self.start_s + length_s, zone, self.now_s)
+        opening = f"Begin {begin}; done in {say_length(length_s)}, at {end}"
+        told = f"{opening}; move {steps}" if plan.moves else f"{opening}, without a move"
+        if plan.outcome == "uneven":
+            return f"{told}. {self._uneven()}"
+        return f"{told}."
+
+    def _uneven(self) -> str:
+        low, high = self.found.plan.low_stops, self.found.plan.high_stops
+        lowest = f"{low:+.1f}" if math.isfinite(low) else "no light"
+        return (
+            f"No plan found keeps the sheet within {self.query.evenness_stops:g} stops: "
+            f"it gets {lowest} to {high:+.1f}."
+        )
 
     def _gap(self) -> float | None:
         plan = self.found.plan
@@ -250,15 +282,16 @@ class Planned:
     def _if_covered(self) -> tuple[str, float | None]:
         """The plan under an ordinary cloud, in words, with its length."""
         scene = self.ask.scene.covered
-        if scene.sky.state == self.ask.scene.sky.state:
-            return "the plan is already made for that cloud", self.found.plan.length_s
+        thinnest = min(part.optical_depth for part in self.ask.scene.sky.state.cloud if part.probability)
+        if thinnest >= COVERING_CLOUD_OPTICAL_DEPTH:
+            return "the plan is already made for cloud", self.found.plan.length_s
         other = _plan(scene, self.query, self.start_s, self.target.target_j_m2)
         where = other.choices[other.plan.start_index].says
         if other.plan.length_s is None:
             return f"the dose is not reached within eight hours of such light; {where} gets furthest", None
         count = len(other.plan.moves)
         moves = "stay there" if count == 0 else "make one move" if count == 1 else f"make {count} moves"
-        return f"lie {where}, {moves}, {say_length(other.plan.length_s)}", other.plan.length_s
+        return f"begin {where}, {moves}, {say_length(other.plan.length_s)}", other.plan.length_s
 
     def picture(self) -> str:
         """The plan as SVG."""

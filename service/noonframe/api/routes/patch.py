@@ -14,7 +14,7 @@ from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import MonthItem, PatchAnswer, PatchMomentItem
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of
-from noonframe.api.routes.moves import position_of, table_of
+from noonframe.api.routes.moves import flat_table, position_of, table_of
 from noonframe.api.times import format_time
 from noonframe.api.wording import say_clock
 from noonframe.dose.patch_day import BestPlace, PatchDay, best_place, patch_day
@@ -89,9 +89,13 @@ def _look(
     ask = understand(query, dt.datetime.fromtimestamp((from_s + to_s) / 2.0, dt.UTC), settings, spot)
     inside = ask.scene.spot
     if not isinstance(inside, WindowSpot):
+        if spot is None:
+            raise OutOfDomain("window_outward_azimuth_deg", None, "given: only a window has a patch of sun")
         raise OutOfDomain("spot.kind", "open", "window: only a window has a patch of sun")
     table = table_of(query, inside)
-    return ask, patch_day(ask.scene, table, from_s, to_s), best_place(ask.scene, table, from_s, to_s)
+    with flat_table():
+        best = best_place(ask.scene, table, from_s, to_s)
+    return ask, patch_day(ask.scene, table, from_s, to_s), best
 
 
 def _ends(patch: PatchDay, zone: ZoneInfo) -> tuple[str | None, str | None]:
