@@ -49,3 +49,15 @@ class DataFileError(NoonframeError):
 
     def __init__(self, field: str, where: object, limit: str) -> None:
         super().__init__(f"{field} ({where}): {limit}", field=field, value=where, limit=limit)
+
+
+class KeyInUse(NoonframeError):
+    """A request came again, under the same key, while the first is still being answered."""
+
+    def __init__(self, key: str) -> None:
+        super().__init__(
+            f"the first request with key {key!r} is still being answered",
+            field="Idempotency-Key",
+            value=key,
+            limit="waited for: the first request with it still runs",
+        )

@@ -93,6 +93,8 @@ def test_the_limits_of_the_installation_are_stated(caller_with):
 
 def test_every_documented_request_works_and_answers_as_shown(caller, document):
     for path, method, operation in operations(document):
+        if path.startswith("/v1/runs"):
+            continue  # they keep records: tests/api/test_runs.py
         shown = operation["responses"]["200"]["content"]
         if method == "get":
             fields = {

@@ -2,7 +2,6 @@
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from typing import TYPE_CHECKING
 
 import numpy as np
 from fastapi import FastAPI
@@ -14,15 +13,14 @@ from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
 from noonframe.api.reading import LONGEST_QUERY_BYTES
 from noonframe.api.records import Records
-from noonframe.api.routes import catalogue, exposure, light, moves, patch, slots
+from noonframe.api.routes import catalogue, exposure, light, moves, patch, runs, slots
 from noonframe.api.routes.common import system_clock
-from noonframe.api.weather import WeatherDesk
+from noonframe.api.runs import RunDesk
+from noonframe.api.streams import Watcher
+from noonframe.api.weather import OpenWeather, WeatherDesk
 from noonframe.settings import Settings
 from noonframe.sky.transfer import load_transfer_table
 from noonframe.sun.ephemeris import geocentric_sun
-
-if TYPE_CHECKING:
-    from noonframe.weather.service import WeatherService
 
 _DESCRIPTION = """How long, when and where to expose a sun print.
 
@@ -32,15 +30,18 @@ positive, longitude east positive. Doses are effective J/m2 at the coat. Errors 
 """
 
 
-def weather_opener(settings: Settings, records: Records) -> Callable[[], "WeatherService"]:
+def weather_opener(settings: Settings, records: Records) -> Callable[[], OpenWeather]:
     """How to open the weather service, with its answers kept in the database and shared by workers."""
 
-    def open_weather() -> "WeatherService":
+    def open_weather() -> OpenWeather:
+        from noonframe.api.weather_store import SteadyCache
         from noonframe.store.weather import SqlWeatherCache
         from noonframe.weather.fetch import make_client
         from noonframe.weather.service import WeatherService
 
-        return WeatherService(settings, SqlWeatherCache(records.open()), records.clock, make_client())
+        cache = SteadyCache(lambda: SqlWeatherCache(records.open()))
+        client = make_client()
+        return OpenWeather(WeatherService(settings, cache, records.clock, client), cache, client)
 
     return open_weather
 
@@ -53,6 +54,7 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         load_transfer_table()  # a damaged table must stop the start, not the first question
         geocentric_sun(np.array([clock()]))  # its library takes most of a second to load
         yield
+        await app.state.watcher.stop()
         app.state.weather.close()
         app.state.records.close()
 
@@ -78,6 +80,8 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     records = app.state.records = Records(settings, clock)
     opener = weather_opener(settings, records) if settings.weather_providers else None
     app.state.weather = WeatherDesk(opener)
+    app.state.runs = RunDesk(settings, records, app.state.weather)
+    app.state.watcher = Watcher(records)
     app.add_middleware(SafeHeaders)
     install_problem_handlers(app)
     for module in (
@@ -86,6 +90,7 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         slots,
         moves,
         patch,
+        runs,
         catalogue,
     ):  # tried in this order, so the busiest comes first
         app.include_router(module.router)

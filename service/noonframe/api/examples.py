@@ -51,3 +51,10 @@ MOVES: dict[str, object] = {
     **_SHEET,
 }
 PATCH: dict[str, object] = {"place": "quayside-yard", "date": "2026-06-21", **WINDOW_FLAT}
+RUN: dict[str, object] = {
+    "place": "quayside-yard",
+    "name": "kelp fronds",
+    "target_j_m2": 24000,
+    **_SHEET,
+}
+SEEN: dict[str, object] = {"kind": "sky", "sky": "covered"}

@@ -5,6 +5,7 @@ Example answers are worked out by the engine when the document is first asked fo
 
 from collections.abc import Callable
 from typing import Any
+from uuid import UUID
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
@@ -25,14 +26,19 @@ from noonframe.api.inputs import (
     SlotsBody,
     SlotsQuery,
 )
+from noonframe.api.inputs_runs import EventBody, RunBody
 from noonframe.api.outputs import Health
+from noonframe.api.outputs_runs import EventsAnswer, RunsAnswer, ToldAnswer
 from noonframe.api.problems import Problem
+from noonframe.api.records import Records
 from noonframe.api.routes.catalogue import answer_materials, answer_places
 from noonframe.api.routes.exposure import answer_exposure, flat_answer
 from noonframe.api.routes.light import answer_light
 from noonframe.api.routes.moves import planned
 from noonframe.api.routes.patch import answer_patch
 from noonframe.api.routes.slots import answer_slots
+from noonframe.api.runs import RunDesk, event_item, run_item
+from noonframe.api.weather import WeatherDesk
 from noonframe.settings import Settings
 
 _OWN_MODELS: tuple[type[BaseModel], ...] = (
@@ -42,6 +48,8 @@ _OWN_MODELS: tuple[type[BaseModel], ...] = (
     SlotsBody,
     MovesBody,
     PatchBody,
+    RunBody,
+    EventBody,
 )
 
 
@@ -68,7 +76,8 @@ def _make(app: FastAPI) -> dict[str, Any]:
     _, own = models_json_schema([(model, "validation") for model in _OWN_MODELS], ref_template=template)
     schema["components"]["schemas"].update(own["$defs"])
     for (method, path), answers in _example_answers(app.state.settings, app.version).items():
-        content = schema["paths"][path][method]["responses"]["200"]["content"]
+        responses = schema["paths"][path][method]["responses"]
+        content = responses["200" if "200" in responses else "201"]["content"]
         for media_type, answer in answers.items():
             content.setdefault(media_type, {})["example"] = answer
     return schema
@@ -115,7 +124,53 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
         operation: {"application/json": answer.model_dump(mode="json")}
         for operation, answer in json_answers.items()
     }
+    answers.update(_example_runs(settings, now_s))
     answers["get", "/v1/moves/picture"] = {"image/svg+xml": outdoors.picture()}
     answers["post", "/v1/moves/picture"] = {"image/svg+xml": indoors.picture()}
     answers["get", "/v1/say"]["text/plain"] = exposure.summary
     return answers
+
+
+def _example_runs(settings: Settings, now_s: float) -> dict[tuple[str, str], dict[str, Any]]:
+    """Answers about an exposure two minutes old, from the engine; no records are touched."""
+    from noonframe.store.exposures import Exposure, ExposureEvent, ExposureStatus
+
+    body = RunBody.model_validate(examples.RUN)
+    run_id, started, seen = (UUID(int=number) for number in (1, 2, 3))
+    rows = [
+        ExposureEvent(run_id, 1, started, "started", now_s, now_s, {}),
+        ExposureEvent(run_id, 2, seen, "sky", now_s + 120.0, now_s + 120.0, {"sky": "covered"}),
+    ]
+    row = Exposure(
+        id=run_id,
+        created_s=now_s,
+        name=body.name,
+        scene=body.model_dump(mode="json", exclude_unset=True, exclude={"name", "start"}),
+        target_j_m2=body.target_j_m2 or 0.0,
+        status=ExposureStatus.RUNNING,
+        version=3,
+        last_sequence=2,
+    )
+    desk = RunDesk(settings, Records(settings, lambda: now_s), WeatherDesk(None))
+    run = desk.follow_rows(row, rows, now_s + 180.0)
+    zone = desk.zone_of(run_id, row)
+    items = [event_item(one, zone) for one in rows]
+    told = ToldAnswer(event=items[1], run=run)
+    state = run.model_dump(mode="json")
+    stream = f"event: state\ndata: {run.model_dump_json()}\nid: 2\n\n"
+    this, events = "/v1/runs/{run_id}", "/v1/runs/{run_id}/events"
+    shown: dict[tuple[str, str], dict[str, Any]] = {
+        ("post", "/v1/runs"): {"application/json": state},
+        ("get", "/v1/runs"): {
+            "application/json": RunsAnswer(runs=[run_item(row, zone)]).model_dump(mode="json")
+        },
+        ("get", this): {"application/json": state},
+        ("post", events): {"application/json": told.model_dump(mode="json")},
+        ("get", events): {
+            "application/json": EventsAnswer(events=[event_item(r, zone) for r in rows]).model_dump(
+                mode="json"
+            )
+        },
+        ("get", f"{this}/stream"): {"text/event-stream": stream},
+    }
+    return shown

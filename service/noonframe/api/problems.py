@@ -11,7 +11,8 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
 from noonframe.api.headers import SAFE_HEADERS
-from noonframe.errors import DataFileError, Malformed, NoonframeError, OutOfDomain, UnknownName
+from noonframe.errors import DataFileError, KeyInUse, Malformed, NoonframeError, OutOfDomain, UnknownName
+from noonframe.store.errors import Conflict, StoreBusy, StoreError, StoreFull
 
 MEDIA_TYPE = "application/problem+json"
 _LONGEST_ECHO = 80
@@ -38,6 +39,11 @@ class Problem(BaseModel):
 
 
 _STATUS: tuple[tuple[type[NoonframeError], int, str, str], ...] = (
+    (KeyInUse, 409, "in-progress", "The first request with this key is still being answered"),
+    (Conflict, 409, "conflict", "Somebody else was first"),
+    (StoreBusy, 503, "records-busy", "The records are busy; the same request may succeed in a moment"),
+    (StoreFull, 507, "records-full", "There is no room for more records; nothing was kept"),
+    (StoreError, 503, "records-away", "The records cannot be used right now"),
     (UnknownName, 422, "unknown-name", "A name is not known"),
     (OutOfDomain, 422, "invalid-input", "The request cannot be answered as it stands"),
     (Malformed, 422, "invalid-input", "The request cannot be answered as it stands"),
@@ -66,8 +72,12 @@ PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
         (413, "The body is too large."),
         (414, "The query string is too long."),
         (415, "The body is not JSON, or not said to be."),
+        (404, "There is nothing at this address."),
+        (409, "Somebody else was first, or is still at it."),
         (422, "A field is wrong, missing, repeated or unknown."),
         (500, "The service failed; the request may be fine."),
+        (503, "The records cannot be used right now."),
+        (507, "There is no room for more records."),
     )
 }
 
@@ -119,9 +129,19 @@ def problem_response(
 async def _on_noonframe_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, NoonframeError)
     _, status, kind, title = next(row for row in _STATUS if isinstance(error, row[0]))
-    entry = {"field": _short(error.field), "value": _plain(error.value), "limit": error.limit}
+    if isinstance(error, UnknownName) and error.field == "exposure_id":
+        status, (kind, title) = 404, _TITLES[404]
+    headers = {"Retry-After": "1"} if isinstance(error, StoreBusy) else None
+    field = "run_id" if error.field == "exposure_id" else _short(error.field)
+    entry = {"field": field, "value": _plain(error.value), "limit": error.limit}
     return problem_response(
-        request, status=status, kind=kind, title=title, detail=_sentence(entry, error), errors=[entry]
+        request,
+        status=status,
+        kind=kind,
+        title=title,
+        detail=_sentence(entry, error),
+        errors=[entry],
+        headers=headers,
     )
 
 

@@ -115,10 +115,10 @@ def _seen(course: CloudCourse, now: StandingNow, persistence_s: float) -> tuple[
     """What was seen, as the sampling of skies takes it: one state of the sun, or a course of its own."""
     if now.cloud is None or now.seen_s is None:
         return None, course
+    at_s = min(now.seen_s, now.at_s)  # nobody vouches for what is still to come
     if len(now.cloud) > 1:
-        return None, _blended(course, now.cloud, now.seen_s, persistence_s)
+        return None, _blended(course, now.cloud, at_s, persistence_s)
     depth = now.cloud[0].optical_depth
-    at_s = min(now.seen_s, now.at_s)
     return SeenSky(at_s, depth > 0.0, depth if depth > 0.0 else None), course
 
 

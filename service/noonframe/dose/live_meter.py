@@ -208,12 +208,10 @@ def _value(knots: Sequence[Knot], at_s: float, track: "SkyTrack") -> Knot:
 def _measured(track: "SkyTrack", reading: MeterRead, then: Knot, reciprocity_exponent: float) -> Knot | None:
     """What the reading alone says of its moment; None where there is no light to compare."""
     is_lux = reading.quantity == "lux"
-    modelled = track.light(np.array([reading.reference_s, reading.at_s])).mean_w_m2
-    sun, meter = np.zeros(2), np.zeros(2)
+    light = track.light(np.array([reading.reference_s, reading.at_s]))
+    modelled, sun, meter = light.mean_w_m2, light.sun_w_m2, np.zeros(2)
     for index, at_s in enumerate((reading.reference_s, reading.at_s)):
-        scene, moment = track.spot_at(at_s).scene.sun_out, np.array([at_s])
-        series = scene.light(moment)
-        sun[index] = scene.rate(moment)[0]
+        series = track.spot_at(at_s).scene.sun_out.light(np.array([at_s]))
         meter[index] = (series.blue_w_m2 if is_lux else series.uva_w_m2)[0]
     if min(modelled.min(), sun.min(), meter.min()) <= 0.0:
         return None

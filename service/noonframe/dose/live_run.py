@@ -1,15 +1,13 @@
 """One exposure as long as nothing new is told of it."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
 from noonframe.dose.course import LONGEST_S
 from noonframe.dose.live_ahead import Ahead, StandingNow, assumed_course, log2_over, look_ahead
-from noonframe.dose.live_events import SkySeen
 from noonframe.dose.live_light import MINUTE_S, SpotLight
 from noonframe.dose.live_meter import meter_track
 from noonframe.dose.live_sky import SkyTrack
@@ -59,7 +57,7 @@ class Run:
         track = SkyTrack(
             self._spots(start_s),
             line.covers,
-            _dated(line.skies, following.noticed_s),
+            line.skies,
             course,
             persistence_s=following.persistence_s,
             vouched_s=following.vouched_s,
@@ -218,7 +216,7 @@ class Run:
             evidence, says = str(self._given_course.evidence[piece]), _say_share(open_share)
         if sky < 0:
             return AssumedNow(says, evidence, None, None, None, 0.0, open_share, metered)
-        seen = self._line.skies[sky]
+        seen = self._track.skies[sky]
         if weight >= 0.5:
             says = seen.word.says
         sun_out = weight * seen.word.beam_probability + (1.0 - weight) * open_share
@@ -260,16 +258,6 @@ def common_spread_stops(scene: Scene) -> float:
         scene.pane.spread_stops(dose_weights(scene.sensitizer)),
     )
     return math.hypot(MODEL_SPREAD_STOPS, 0.0 if given else AEROSOL_SPREAD_STOPS, stack)
-
-
-def _dated(skies: Sequence[SkySeen], noticed_s: float) -> tuple[SkySeen, ...]:
-    """The skies from when they began rather than from when they were told of, where they are a change."""
-    dated = list(skies[:1])
-    for before, sky in pairwise(skies):
-        changed = sky.word.parts != before.word.parts
-        at_s = max(sky.at_s - noticed_s, dated[-1].at_s) if changed else sky.at_s
-        dated.append(replace(sky, at_s=at_s))
-    return tuple(dated)
 
 
 def _refuse_other_grids(spots: Iterable[OpenSpot | WindowSpot]) -> None:

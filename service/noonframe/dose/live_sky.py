@@ -30,11 +30,13 @@ LN2 = float(np.log(2.0))
 class Light:
     """Light at `k` moments, as means over the sheet.
 
-    `mean_w_m2` (k,) is the expected rate before any meter; `standing_w_m2` (k,) one standard deviation of
-    what stays wrong for long (how thick a cloud is), `switching_w_m2` (k,) of what changes with every cloud.
+    `mean_w_m2` (k,) is the expected rate before any meter, `sun_w_m2` (k,) the one with the sun out;
+    `standing_w_m2` (k,) is one standard deviation of what stays wrong for long (how thick a cloud is),
+    `switching_w_m2` (k,) of what changes with every cloud.
     """
 
     mean_w_m2: FloatArray
+    sun_w_m2: FloatArray
     standing_w_m2: FloatArray
     switching_w_m2: FloatArray
 
@@ -209,7 +211,7 @@ class SkyTrack:
         open_share = np.divide(1.0 - line.cover, line.cover, out=np.zeros(mean.size), where=line.cover > 0.0)
         two_state = open_share * (line.sun_mean - line.forecast_mean) ** 2
         switching = rest * two_state + weight * rest * (line.seen_mean - line.forecast_mean) ** 2
-        return Light(mean, standing, np.sqrt(switching))
+        return Light(mean, line.sun_mean, standing, np.sqrt(switching))
 
 
 @dataclass(frozen=True, eq=False)

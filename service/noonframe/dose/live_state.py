@@ -8,13 +8,10 @@ from noonframe.dose.live_timeline import LiveStatus
 from noonframe.dose.scene import Target
 from noonframe.dose.skies import Sampling
 from noonframe.dose.skies_paths import PATHS, PERSISTENCE_S
-from noonframe.errors import OutOfDomain
 
 VOUCHED_S = 1800.0
 """Whoever tells of the sky is taken to stand by, and to tell of the next change, for half an hour: as long as
 most prints take.  Our own choice, no source."""
-
-_LONGEST_NOTICE_S = 300.0
 
 
 @dataclass(frozen=True)
@@ -22,21 +19,17 @@ class Following:
     """How an exposure is followed.
 
     `persistence_s` is how long on average the sky stays as it is; `vouched_s` for how long the sky seen last
-    holds where its teller did not say; `noticed_s` how long after a change of the sky people tell of it, on
-    average; `paths` how many skies are looked at ahead.  `spectra_dir` holds the user's own materials, for a
-    move behind another pane.
+    holds where its teller did not say; `paths` how many skies are looked at ahead.  `spectra_dir` holds the
+    user's own materials, for a move behind another pane.
     """
 
     persistence_s: float = PERSISTENCE_S
     vouched_s: float = VOUCHED_S
-    noticed_s: float = 0.0
     paths: int = PATHS
     spectra_dir: Path | None = None
 
     def __post_init__(self) -> None:
         check_vouched(self.vouched_s)
-        if not 0.0 <= self.noticed_s <= _LONGEST_NOTICE_S:
-            raise OutOfDomain("noticed_s", self.noticed_s, f"between 0 and {_LONGEST_NOTICE_S:.0f}")
         Sampling(self.paths, self.persistence_s)
 
     @property

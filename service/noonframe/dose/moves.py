@@ -218,7 +218,10 @@ def _problem(
         raise OutOfDomain("weights", f"shape {share.shape}", f"({points},) with a sum above 0")
     rate = np.ascontiguousarray(np.moveaxis(rate, 0, 1))
     dose = np.zeros_like(rate)
-    np.cumsum(0.5 * (rate[:-1] + rate[1:]) * np.diff(time)[:, None, None], axis=0, out=dose[1:])
+    gained = dose[1:]
+    np.add(rate[:-1], rate[1:], out=gained)
+    gained *= 0.5 * np.diff(time)[:, None, None]
+    np.cumsum(gained, axis=0, out=gained)
     even = tolerance_stops is not None and points > 1
     factor = 2.0 ** (tolerance_stops or 0.0) if even else math.inf
     target = float(target_j_m2)
@@ -233,8 +236,8 @@ def _finite(name: str, values: npt.ArrayLike, dimensions: int | None) -> FloatAr
     array = np.asarray(values, dtype=np.float64)
     if (dimensions is not None and array.ndim != dimensions) or array.size == 0:
         raise OutOfDomain(name, f"shape {array.shape}", f"a filled array of {dimensions or 'any'} dimensions")
-    bad = ~(np.isfinite(array) & (array >= 0))
-    if bad.any():
+    if not (array.min() >= 0.0 and array.max() < math.inf):  # a NaN fails both
+        bad = ~(np.isfinite(array) & (array >= 0))
         where = tuple(int(i) for i in np.argwhere(bad)[0])
         raise OutOfDomain(name, f"{array[where]} at {where}", "finite and 0 or more")
     return array

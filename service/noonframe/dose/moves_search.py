@@ -79,8 +79,8 @@ class _Known:
     def note(self, verdict: Verdict, places: IntArray, departures: IntArray) -> None:
         """Keep the best of X plans, `places` (X, m+1) and `departures` (X, m)."""
         m = departures.shape[1]
-        for values in (verdict.finish_s, verdict.miss_stops):
-            i = int(np.argmin(values))
+        most_even = np.lexsort((verdict.mean_s, verdict.miss_stops))[0]
+        for values, i in ((verdict.finish_s, np.argmin(verdict.finish_s)), (verdict.miss_stops, most_even)):
             if not np.isfinite(values[i]):
                 continue
             moves = zip(departures[i].tolist(), places[i, 1:].tolist(), strict=True)
@@ -300,7 +300,8 @@ def solve(problem: MoveProblem, max_moves: int, work_limit: int) -> Solution:
     size, nothing = max_moves + 1, Plan(int(p.starts[0]))
     known = _Known([np.inf] * size, [nothing] * size, [Uneven(np.inf, np.inf, nothing)] * size)
     mean = mean_plans(p, max_moves)
-    for plan in (*(Plan(k) for k in p.starts.tolist()), *(m.plan for m in mean)):
+    _tried(p, known, p.starts[:, None], np.zeros((p.starts.size, 0), dtype=np.int64))
+    for plan in (m.plan for m in mean):
         _tried(p, known, *as_arrays(plan))
     bound = np.minimum.accumulate([m.finish_s for m in mean])
     solution = Solution([], float(bound[-1]))

@@ -141,9 +141,13 @@ def plan_for(
     time_s = np.empty(0)
     for reach in (_FIRST_LOOK_S, LONGEST_PLAN_S):
         time_s = np.arange(0.0, reach + STEP_S / 2.0, STEP_S)
+        rates = candidate_rates(scene, choices, start_s + time_s)
+        means = rates[:, :, 0] if weights is None else rates @ weights
+        if reach < LONGEST_PLAN_S and np.trapezoid(means.max(axis=0), time_s) < target_j_m2:
+            continue  # not even the best place of every minute gives the dose so soon
         plan = plan_moves(
             time_s,
-            candidate_rates(scene, choices, start_s + time_s),
+            rates,
             target_j_m2,
             move_cost_s=move_cost_s,
             max_moves=max_moves,

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from noonframe.spot.sheet import Frame, normal, sample_points, sample_weights
+from noonframe.spot.sheet import Frame, corners, normal, sample_points, sample_weights
 from noonframe.spot.sky_view import sky_nodes, sky_view
 from noonframe.spot.window import Window
 from noonframe.types import FloatArray
@@ -25,7 +25,8 @@ class WindowSpot:
     grid: tuple[int, int] = (5, 5)
 
     def __post_init__(self) -> None:
-        sample_points(self.frame, self.window, self.grid)
+        corners(self.frame, self.window)
+        sample_weights(self.grid)
 
     @property
     def is_open(self) -> bool:
@@ -33,9 +34,9 @@ class WindowSpot:
         return self.window.pane == NO_PANE_ID
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SheetView:
-    """What the points of one or more sheets see, whatever the sun does.
+    """What the points of one or more sheets see, whatever the sun does; kept, so one view is one object.
 
     `points` (n_point, 3) in window coordinates; `weights` (n_point,) their shares of their own sheet;
     `facing` (3,) the sheets' normal as east, north, up.  `sky` and `ground` (n_point,) are cosine-weighted
@@ -70,7 +71,10 @@ def sheets_view(spots: tuple[WindowSpot, ...]) -> SheetView:
     All spots share window, grid, tilt and aim.
     """
     first = spots[0]
-    points = np.concatenate([sample_points(spot.frame, first.window, first.grid) for spot in spots])
+    frame = first.frame
+    shift = [(s.frame.offset_m - frame.offset_m, s.frame.distance_m - frame.distance_m, 0.0) for s in spots]
+    points = (sample_points(frame, first.window, first.grid) + np.array(shift)[:, None, :]).reshape(-1, 3)
+    points[:, 1] = np.maximum(points[:, 1], 0.0)  # flush with the wall a shift ends a rounding error outside
     facing = normal(first.frame, first.window)
     seen = sky_view(points, facing, first.window)
     if first.is_open:

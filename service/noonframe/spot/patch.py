@@ -65,15 +65,17 @@ def lit(points: FloatArray, sun: FloatArray, window: Window) -> BoolArray:
     result = np.zeros((passage.is_open.size, len(points)), dtype=np.bool_)
     when = np.flatnonzero(passage.is_open)  # a wall is in the sun for a small part of the year
     way = passage.at(when)
-    u, v, w = points.T
-    meet_u = u + way.along[:, None] * v
-    meet_w = w + way.up[:, None] * v
-    result[when] = (
-        (meet_u >= way.left_m[:, None])
-        & (meet_u <= way.right_m[:, None])
-        & (meet_w >= way.low_m[:, None])
-        & (meet_w <= way.high_m[:, None])
-    )
+    u, v = points[:, 0], points[:, 1]
+    # Points of one row have their distance and height, so all but the side is the same for the row.
+    rows, row = np.unique(points[:, 1:], axis=0, return_inverse=True)
+    meet_w = rows[:, 1] + way.up[:, None] * rows[:, 0]
+    within = (meet_w >= way.low_m[:, None]) & (meet_w <= way.high_m[:, None])
+    meet_u = way.along[:, None] * v
+    meet_u += u
+    seen = meet_u >= way.left_m[:, None]
+    seen &= meet_u <= way.right_m[:, None]
+    seen &= within[:, row.ravel()]
+    result[when] = seen
     return result
 
 

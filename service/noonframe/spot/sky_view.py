@@ -9,7 +9,7 @@ formulation for radiative angle factors", J. Heat Transfer 85 (1963) 81-88, doi:
 memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,16 +39,25 @@ class OpeningView:
 
 @dataclass(frozen=True)
 class SkyNodes:
-    """Directions that stand for the sky each point sees through the opening.
+    """Directions that stand for the sky each point sees through the opening; arrays `(n_points, n_nodes)`.
 
-    direction: unit vectors [east, north, up], shape `(n_points, n_nodes, 3)`.
-    weight: cosine-weighted share of the whole sky, shape `(n_points, n_nodes)`; sums to the point's sky view.
-    pane_cosine: cosine of the angle between the direction and the pane's normal, shape of `weight`.
+    weight: cosine-weighted share of the whole sky; sums to the point's sky view.
+    pane_cosine: cosine of the angle between the direction and the pane's normal.
+    azimuth, elevation: from straight out, positive to the right, and above the horizontal.  [rad]
     """
 
-    direction: FloatArray
     weight: FloatArray
     pane_cosine: FloatArray
+    azimuth: FloatArray
+    elevation: FloatArray
+    window: Window
+
+    @property
+    def direction(self) -> FloatArray:
+        """Unit vectors [east, north, up], shape `(n_points, n_nodes, 3)`."""
+        level = np.cos(self.elevation)
+        parts = level * np.sin(self.azimuth), -level * np.cos(self.azimuth), np.sin(self.elevation)
+        return self.window.to_local(np.stack(parts, axis=-1))
 
 
 def sky_view(points: FloatArray, normal: FloatArray, window: Window) -> OpeningView:
@@ -75,41 +84,62 @@ def sky_nodes(
     """The sky seen through the opening as `columns` times `rows` directions per point.
 
     Arguments as in `sky_view`, whose sky the weights add up to within 1e-3 of the whole opening's view.
-    Columns stand at Gauss-Legendre nodes of the running share of the view, so each one shows sky, however
-    ragged the skyline; within a column the rows are Gauss-Legendre nodes in elevation. For weighing a
-    pane's transmittance by angle: with the default numbers within 2e-3 of far denser nodes.
+    For a level sheet without a skyline columns stand at Gauss-Legendre nodes in azimuth, else of the running
+    share of the view, so that each one shows sky, however ragged the skyline; within a column the rows are
+    Gauss-Legendre nodes in elevation. For weighing a pane's transmittance by angle: with the default numbers
+    within 2e-3 of far denser nodes.
     """
     if columns < 1 or rows < 1:
         raise OutOfDomain("columns and rows", (columns, rows), "at least 1 each")
     points, normal = checked_points(points), _checked_normal(normal)
-    fine = _Columns.across(_Opening.seen_from(points, window).above_horizontal(), normal, window)
-    share = fine.sky()
-    running = np.cumsum(share, axis=1)
+    opening = _Opening.seen_from(points, window).above_horizontal()
+    if window.skyline is None and normal[2] == 1.0:
+        chosen = _Columns.gauss(opening, normal, columns)
+        share = chosen.sky()
+    else:
+        chosen, share = _chosen_columns(_Columns.across(opening, normal, window), columns)
+    azimuth, facing = chosen.azimuth[:, :, None], chosen.facing[:, :, None]
+    lower, upper = chosen.skyline[:, :, None], chosen.upper[:, :, None]
+    place, size = np.polynomial.legendre.leggauss(rows)
+    elevation = lower + np.maximum(upper - lower, 0.0) * ((place + 1.0) / 2.0)
+    level = np.cos(elevation)
+    rise = np.sqrt(1.0 - level * level)  # at or above the horizontal, and cheaper than a sine
+    raw = size * level * (facing * level + normal[2] * rise)
+    whole = raw.sum(axis=2)
+    scale = np.divide(share, whole, out=np.zeros_like(whole), where=share > 0.0)
+    raw *= scale[:, :, None]
+    n_points = len(points)
+    across = np.broadcast_to(azimuth, elevation.shape).reshape(n_points, -1)
+    return SkyNodes(
+        weight=raw.reshape(n_points, -1),
+        pane_cosine=(level * np.cos(azimuth)).reshape(n_points, -1),
+        azimuth=across,
+        elevation=elevation.reshape(n_points, -1),
+        window=window,
+    )
+
+
+def _chosen_columns(fine: "_Columns", count: int) -> tuple["_Columns", FloatArray]:
+    """Those of many columns that stand at Gauss-Legendre nodes of the running share, and their shares."""
+    running = np.cumsum(fine.sky(), axis=1)
     total = running[:, -1]
-    across, breadth = np.polynomial.legendre.leggauss(columns)
+    across, breadth = np.polynomial.legendre.leggauss(count)
     target = (across + 1.0) / 2.0 * total[:, None]
-    chosen = (running[:, None, :] < target[:, :, None]).sum(axis=2)
+    index = (running[:, None, :] < target[:, :, None]).sum(axis=2)
 
     def pick(values: FloatArray) -> FloatArray:
-        return np.take_along_axis(values, chosen, axis=1)[:, :, None]
+        return np.take_along_axis(values, index, axis=1)
 
-    azimuth, facing = pick(fine.azimuth), pick(fine.facing)
-    lower, upper = pick(fine.skyline), pick(fine.upper)
-    place, size = np.polynomial.legendre.leggauss(rows)
-    elevation = lower + np.maximum(upper - lower, 0.0) * (place + 1.0) / 2.0
-    cosine = facing * np.cos(elevation) + normal[2] * np.sin(elevation)
-    raw = size * np.cos(elevation) * cosine
-    seen = np.broadcast_to((total > 0.0)[:, None, None], raw.shape)
-    within = np.divide(raw, raw.sum(axis=2, keepdims=True), out=np.zeros_like(raw), where=seen)
-    weight = within * (total[:, None] * breadth / 2.0)[:, :, None]
-    flat, straight = np.cos(elevation), np.cos(azimuth)
-    direction = np.stack([flat * np.sin(azimuth), -flat * straight, np.sin(elevation)], axis=-1)
-    n_points = len(points)
-    return SkyNodes(
-        window.to_local(direction).reshape(n_points, -1, 3),
-        weight.reshape(n_points, -1),
-        (flat * straight).reshape(n_points, -1),
+    picked = replace(
+        fine,
+        azimuth=pick(fine.azimuth),
+        width=pick(fine.width),
+        facing=pick(fine.facing),
+        lower=pick(fine.lower),
+        skyline=pick(fine.skyline),
+        upper=pick(fine.upper),
     )
+    return picked, total[:, None] * breadth / 2.0
 
 
 def _checked_normal(normal: FloatArray) -> FloatArray:
@@ -212,14 +242,34 @@ class _Columns:
             turned_deg = np.array(window.skyline.azimuth_deg) - window.outward_azimuth_deg
             corners = np.radians((turned_deg + 180.0) % 360.0 - 180.0)
             edges = np.sort(np.concatenate([edges, np.clip(corners, first, last)], axis=1), axis=1)
-        azimuth, width = gauss_strips(edges)
+        return cls._standing(opening, normal, window, *gauss_strips(edges))
+
+    @classmethod
+    def gauss(cls, opening: _Opening, normal: FloatArray, count: int) -> "_Columns":
+        """`count` Gauss-Legendre columns; a level sheet sees an opening without a skyline smoothly."""
+        first, last = np.arctan(opening.left), np.arctan(np.maximum(opening.left, opening.right))
+        place, size = np.polynomial.legendre.leggauss(count)
+        half = (0.5 * (last - first))[:, None]
+        return cls._standing(
+            opening, normal, None, (0.5 * (first + last))[:, None] + half * place, half * size
+        )
+
+    @classmethod
+    def _standing(
+        cls,
+        opening: _Opening,
+        normal: FloatArray,
+        window: Window | None,
+        azimuth: FloatArray,
+        width: FloatArray,
+    ) -> "_Columns":
         facing = normal[0] * np.sin(azimuth) - normal[1] * np.cos(azimuth)
         lower = np.arctan(opening.low[:, None] * np.cos(azimuth))
         upper = np.arctan(opening.high[:, None] * np.cos(azimuth))
         upward = float(normal[2])
         lower, upper = facing_range(facing, upward, lower, upper)
         skyline = lower
-        if window.skyline is not None:
+        if window is not None and window.skyline is not None:
             height_deg = window.skyline.elevation_at(window.outward_azimuth_deg + np.degrees(azimuth))
             skyline = np.maximum(lower, np.radians(height_deg))
         return cls(azimuth, width, facing, lower, skyline, upper, upward)

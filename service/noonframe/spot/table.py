@@ -78,8 +78,12 @@ def places_on(table: Table, spot: WindowSpot, most: int = 60) -> tuple[WindowSpo
     for distance_m in _spread(table.nearest_m, table.farthest_m, rows):
         for offset_m in _spread(table.leftmost_m, table.rightmost_m, columns):
             frame = replace(spot.frame, distance_m=distance_m, offset_m=offset_m)
-            if frame != spot.frame and _stands(frame, spot):
+            if frame == spot.frame:
+                continue
+            try:
                 found.append(replace(spot, frame=frame))
+            except OutOfDomain:  # in the wall
+                continue
     if not found:
         room = _depth_m(spot) / 2.0
         raise OutOfDomain(
@@ -104,11 +108,3 @@ def _spread(low: float, high: float, count: int) -> list[float]:
         return [(low + high) / 2.0]
     # To the millimetre: nobody lays a frame closer than that, and equal places then compare equal.
     return [round(float(value), 3) for value in np.linspace(low, high, count)]
-
-
-def _stands(frame: Frame, spot: WindowSpot) -> bool:
-    try:
-        corners(frame, spot.window)
-    except OutOfDomain:
-        return False
-    return True

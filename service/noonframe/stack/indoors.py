@@ -7,7 +7,7 @@ white room.  UVA and blue are behind the window's pane and before the frame's ow
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -36,7 +36,7 @@ def effective_on_sheet(
 ) -> FloatArray:
     """Effective irradiance (n_time, n_point) at each sample point.  [W m-2]"""
     sheet = _Sheet(curves, track, spot, sheet_view(spot), near_ground_albedo)
-    return sheet.effective() * track.distance_factor[:, None]
+    return sheet.effective(track.distance_factor)
 
 
 def effective_on_sheets(
@@ -47,7 +47,7 @@ def effective_on_sheets(
     All spots share window, grid, tilt and aim; the sun is worked out once for all of them.
     """
     sheet = _Sheet(curves, track, spots[0], sheets_view(spots), near_ground_albedo)
-    effective = sheet.effective() * track.distance_factor[:, None]
+    effective = sheet.effective(track.distance_factor)
     return np.moveaxis(effective.reshape(track.up.size, len(spots), -1), 1, 0)
 
 
@@ -76,6 +76,19 @@ def light_on_sheet(
     )
     share = beam_share(spot.frame, sheet.sun_vector, spot.window)
     return IndoorLight(series, np.where(sheet.up_now, share, 0.0), sheet.view.mean_sky)
+
+
+@lru_cache(maxsize=64)
+def sky_through_pane(view: SheetView, ratio: bytes) -> FloatArray:
+    """Sky (n_point,) of a view, weighed by a pane's `ratio` at even steps of the cosine from 0 to 1."""
+    row = np.frombuffer(ratio)
+    place = view.pane_cosine * (row.size - 1)
+    below = np.minimum(place.astype(np.intp), row.size - 2)
+    place -= below
+    place *= np.diff(row)[below]
+    place += row[below]
+    weighed: FloatArray = np.einsum("pn,pn->p", view.node_weight, place)
+    return weighed
 
 
 class _Sheet:
@@ -107,9 +120,10 @@ class _Sheet:
             outward = spot.window.to_local(np.array([0.0, -1.0, 0.0]))
             through = angle_ratio_at(curves.pane_ratio, track.up, self.sun_vector @ outward)
             self._sun = self._cos_incidence * through
-            at_view = np.full(view.pane_cosine.size, _VIEW_UP)
-            pane = angle_ratio_at(curves.pane_ratio, at_view, view.pane_cosine.ravel())
-            self._sky = np.sum(view.node_weight * pane.reshape(view.node_weight.shape), axis=1)
+            # The table is linear between its columns, so one row read off at them says as much.
+            cosine = np.linspace(0.0, 1.0, curves.pane_ratio.shape[1])
+            row = angle_ratio_at(curves.pane_ratio, np.full(cosine.size, _VIEW_UP), cosine)
+            self._sky = sky_through_pane(view, row.tobytes())
         self._mean_pane = np.divide(self._sky, view.sky, out=np.ones_like(view.sky), where=view.sky > 0.0)
 
     @cached_property
@@ -125,14 +139,17 @@ class _Sheet:
         sky, ground = self.view.weights @ self._sky, self.view.weights @ self._ground()
         return beam, around + self.at.read(channel.isotropic) * sky + self.at.read(channel.level) * ground
 
-    def effective(self) -> FloatArray:
-        """Effective light (n_time, n_point)."""
+    def effective(self, distance_factor: FloatArray) -> FloatArray:
+        """Effective light (n_time, n_point) at the sun's distance."""
         channel = self._curves.effective
-        result = self.at.read(channel.isotropic)[:, None] * self._sky
+        result: FloatArray = (self.at.read(channel.isotropic) * distance_factor)[:, None] * self._sky
         if self._sees_ground:
-            result += self.at.read(channel.level)[:, None] * self._ground()
+            result += (self.at.read(channel.level) * distance_factor)[:, None] * self._ground()
         when = np.flatnonzero(self._lit.any(axis=1))
-        result[when] += self._lit[when] * self._sun_effective(when)[:, None]
+        if when.size:
+            span = slice(int(when[0]), int(when[-1]) + 1)  # a slice spares two copies of what is large here
+            sun = self._sun_effective(np.arange(span.start, span.stop)) * distance_factor[span]
+            result[span] += self._lit[span] * sun[:, None]
         return result
 
     def mean_effective(self) -> FloatArray:

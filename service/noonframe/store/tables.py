@@ -72,6 +72,14 @@ EXPOSURE_EVENTS = sa.Table(
     sa.UniqueConstraint("event_id"),
 )
 
+EXPOSURE_LIGHT = sa.Table(
+    "exposure_light",
+    METADATA,
+    sa.Column("exposure_id", sa.Uuid, sa.ForeignKey("exposures.id", ondelete="RESTRICT"), primary_key=True),
+    sa.Column("kept_s", sa.Double, nullable=False),
+    sa.Column("course", sa.JSON, nullable=False),
+)
+
 IDEMPOTENCY_RECORDS = sa.Table(
     "idempotency_records",
     METADATA,

@@ -19,7 +19,7 @@ from noonframe.api.outputs import Basis, ExposureAnswer, SayAnswer
 from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
 from noonframe.api.times import format_time
-from noonframe.api.weather import SkyAhead, WeatherDesk
+from noonframe.api.weather import OUT_OF_REACH, SkyAhead, WeatherDesk, is_in_reach
 from noonframe.api.wording import say_exposure
 from noonframe.dose.exposure import LONGEST_S, Exposure, NextChance, expose, next_chance
 from noonframe.dose.scene import Scene, Target
@@ -130,15 +130,28 @@ def look(
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
     scene = ask.scene
     target = find_target(query, scene.sensitizer)
-    ahead = None
-    if weather is not None and sky_not_given(query):
-        ahead = weather.ahead(ask, now_s, start_s, start_s + LONGEST_S)
+    ahead, notes = look_ahead(query, ask, weather, now_s, from_s=start_s, to_s=start_s)
     if ahead is not None:
         other = math.hypot(target.spread_stops, scene.cloudless_spread_stops)
         under = expose_under_skies(scene, ahead.course, start_s, target.target_j_m2, other_spread_stops=other)
         return Outlook(ask, target, under.likely, now_s, ahead, under)
     spread = math.hypot(target.spread_stops, scene.light_spread_stops)
-    return Outlook(ask, target, expose_in(scene, start_s, target.target_j_m2, spread), now_s)
+    exposure = expose_in(scene, start_s, target.target_j_m2, spread)
+    return Outlook(ask, target, exposure, now_s, notes=notes)
+
+
+def look_ahead(
+    query: SceneFields, ask: Ask, weather: WeatherDesk | None, now_s: float, *, from_s: float, to_s: float
+) -> tuple[SkyAhead | None, tuple[str, ...]]:
+    """The forecast for starts between two instants, or None and notes that say why the sky is assumed.
+
+    None also, without a word, where weather is off or the request itself tells of the cloud.
+    """
+    if weather is None or not (weather.is_on and sky_not_given(query)):
+        return None, ()
+    if not is_in_reach(now_s, from_s, to_s):
+        return None, (OUT_OF_REACH,)
+    return weather.ahead(ask, now_s, from_s, to_s + LONGEST_S), ()
 
 
 def sky_not_given(query: SceneFields) -> bool:
@@ -156,6 +169,7 @@ class Outlook:
     now_s: float
     ahead: SkyAhead | None = None
     skies: SkyExposure | None = None
+    notes: tuple[str, ...] = ()
 
     def next_chance(self) -> NextChance | None:
         """The next start that can reach the target; a search of up to a year of light."""
@@ -165,8 +179,10 @@ class Outlook:
         """All that the answer says; `chance` is for an exposure whose target is not reached."""
         exposure, target, scene, zone = self.exposure, self.target, self.ask.scene, self.ask.where.zone
         start_s, length = exposure.start_s, exposure.length_s
-        if self.skies is not None:
+        if self.skies is not None and self.ahead is not None:
             sun_out, covered = self.skies.sun_out_s, self.skies.clouded_s
+            if self.ahead.is_thin_at(start_s):  # a veil is not what "if cloud covers the sun" means
+                covered = self._under(scene.covered)
         else:
             sun_out, covered = self._under(scene.sun_out), self._under(scene.covered)
         return ExposureAnswer(
@@ -187,7 +203,7 @@ class Outlook:
             next_length_s=None if chance is None else _round(chance.length_s),
             moves=[],
             cautions=cautions_for(scene, exposure),
-            basis=basis_under(self.ask, self.ahead),
+            basis=basis_under(self.ask, self.ahead, start_s, self.notes),
             summary=say_exposure(
                 exposure,
                 target,
@@ -208,14 +224,18 @@ class Outlook:
         return expose_in(scene, self.exposure.start_s, self.target.target_j_m2).length_s
 
 
-def basis_under(ask: Ask, ahead: SkyAhead | None) -> Basis:
-    """What an answer rests on, with the forecast where there is one."""
+def basis_under(
+    ask: Ask, ahead: SkyAhead | None, start_s: float | None = None, notes: tuple[str, ...] = ()
+) -> Basis:
+    """What an answer rests on: with the forecast for its start, by default the present, and further notes."""
     if ahead is None:
-        return ask.basis
-    weather = ahead.basis
-    evidence = f"forecast: {weather.evidence}" if weather.provider else weather.evidence
-    says = f"cloud before the sun {100 * weather.cloud_cover:.0f} % of the time at the start"
-    sky = ask.basis.sky.model_copy(update={"evidence": evidence, "says": says})
+        return ask.basis.model_copy(update={"notes": [*ask.basis.notes, *notes]}) if notes else ask.basis
+    start_s = ahead.answer.asked_at_s if start_s is None else start_s
+    evidence, says = ahead.says_at(start_s)
+    spread = math.hypot(ask.scene.sky.air_spread_stops, ahead.spread_stops_at(start_s))
+    told = {"evidence": evidence, "says": says, "spread_stops": round(spread, 3)}
+    sky = ask.basis.sky.model_copy(update=told)
+    weather = ahead.basis_at(start_s, ask.where.zone)
     return ask.basis.model_copy(update={"sky": sky, "weather": weather})
 
 

@@ -15,11 +15,11 @@ from noonframe.api.inputs_spot import SpotBody
 from noonframe.api.outputs import DaySun, SlotItem, SlotsAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
-from noonframe.api.routes.exposure import basis_under, cautions_for, sky_not_given
+from noonframe.api.routes.exposure import basis_under, cautions_for, look_ahead
 from noonframe.api.times import format_time
 from noonframe.api.weather import WeatherDesk
 from noonframe.api.wording import say_clock, say_length
-from noonframe.dose.exposure import LONGEST_S, next_chance
+from noonframe.dose.exposure import next_chance
 from noonframe.dose.scene import Rate
 from noonframe.dose.skies_rates import expected_rate
 from noonframe.dose.slots import Slot, find_slots
@@ -29,7 +29,6 @@ from noonframe.sun.events import DayEvents, civil_day, day_events
 
 router = APIRouter(tags=["slots"])
 LONGEST_SPAN_DAYS = 31
-_FORECAST_S = 3 * 86400.0
 
 
 @router.get("/v1/slots", operation_id="slots", openapi_extra=query_parameters(SlotsQuery, SLOTS))
@@ -90,11 +89,7 @@ def answer_slots(
     target = find_target(query, scene.sensitizer)
     rate: Rate = scene.rate
     spread = math.hypot(target.spread_stops, scene.light_spread_stops)
-    ahead = None
-    # A forecast knows the next days only; for others the sky is the one assumed.
-    soon = from_s < now_s + _FORECAST_S and to_s > now_s
-    if weather is not None and soon and sky_not_given(query):
-        ahead = weather.ahead(ask, now_s, from_s, to_s + LONGEST_S)
+    ahead, notes = look_ahead(query, ask, weather, now_s, from_s=from_s, to_s=to_s)
     if ahead is not None:
         rate = expected_rate(scene, ahead.course)
         told = float(np.mean(ahead.course.spread_stops))
@@ -129,7 +124,7 @@ def answer_slots(
         next_start=None if chance is None else format_time(chance.start_s, zone),
         next_length_s=None if chance is None else round(chance.length_s, 3),
         cautions=cautions_for(scene, slots[0].best) if slots else [],
-        basis=basis_under(ask, ahead),
+        basis=basis_under(ask, ahead, slots[0].best.start_s if slots else max(from_s, now_s), notes),
         summary=summary,
     )
 
