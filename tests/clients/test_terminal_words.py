@@ -47,6 +47,12 @@ def test_the_day_is_named_only_when_it_is_another():
     assert words.on_day(dt.datetime(2028, 2, 29, 12, 0, tzinfo=LISBON), TODAY) == " on 29 February 2028"
 
 
+@pytest.mark.parametrize(("second", "told"), [(29.999, "13:00"), (30, "13:00"), (30.001, "13:01")])
+def test_half_a_minute_goes_to_the_even_one_as_in_the_services_sentences(second, told):
+    assert words.clock(NOW + dt.timedelta(seconds=second)) == told
+    assert words.clock(NOW + dt.timedelta(seconds=60 + 30)) == "13:02"
+
+
 @pytest.mark.parametrize(
     ("word", "degrees"),
     [
@@ -226,6 +232,17 @@ def test_an_exposure_that_a_whole_day_cannot_give_names_no_dusk():
         "There is not enough light: 99 % of the dose in a whole day.",
         "No day in the coming year gives enough.",
     ]
+
+
+def test_a_sun_that_does_not_set_names_no_dusk_either():
+    answer = unreached(dose_share=0.009, light_end=None)
+    assert exposure_sentences(answer, NOW)[0] == "There is not enough light: 1 % of the dose in a whole day."
+
+
+def test_hardly_any_light_is_not_called_dark():
+    assert exposure_sentences(unreached(dose_share=0.0), NOW)[0].startswith("There is not enough light: 1 %")
+    dark = unreached(dose_share=0.0, light_end="2026-06-21T13:00:20+01:00")
+    assert exposure_sentences(dark, NOW)[0] == "It is dark at 13:00."
 
 
 def a_day(**changes):

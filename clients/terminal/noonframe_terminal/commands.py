@@ -1,49 +1,31 @@
 """The commands; each is a question, the service's answer, and an exit code."""
 
-import datetime as dt
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Mapping
 from typing import Annotated, Any
-from zoneinfo import ZoneInfo
 
 import typer
 
 from noonframe_terminal import paper, questions
-from noonframe_terminal.contract import Answer, Service, converse
+from noonframe_terminal.commands_moves import MOVES_EXAMPLES, PATCH_EXAMPLES, moves, patch
+from noonframe_terminal.common import Day, Start, examples, now_there, question, show
+from noonframe_terminal.contract import Answer, Question, Service, converse
 from noonframe_terminal.moments import step_text
 from noonframe_terminal.options import Reach, Scene, Target, takes
-from noonframe_terminal.trouble import ANSWERED, NOT_REACHED, Failed, refusal
-
-_EXIT_CODES = (
-    "Exit codes: 0 answered; 1 the exposure cannot be reached (the answer still says when it can);"
-    " 2 something typed is wrong; 3 the service cannot be reached or failed; 130 stopped with Ctrl-C."
-)
-
-
-def _examples(*lines: str) -> str:
-    return "\n\n".join(["Examples:", *(f"  {line}" for line in lines), _EXIT_CODES])
-
+from noonframe_terminal.options_spot import Spot
+from noonframe_terminal.trouble import ANSWERED, NOT_REACHED, refusal
 
 app = typer.Typer(
     name="noonframe",
-    epilog=_examples(
+    epilog=examples(
         "noonframe now --place quayside-yard",
         "noonframe slots --place quayside-yard --date tomorrow",
         "noonframe now --place dunedin-room --sky broken --stack none",
+        "noonframe moves --place quayside-yard --aims propped",
     ),
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"]},
 )
-
-_Start = Annotated[
-    str | None,
-    typer.Option(
-        "--start",
-        metavar="TIME",
-        help="HH:MM at the place today, 'YYYY-MM-DD HH:MM' there, or RFC 3339; now if not given.",
-        rich_help_panel="Time",
-    ),
-]
 
 
 def _print_version(wanted: bool) -> None:
@@ -67,108 +49,104 @@ def main(
 
 
 @app.command(
-    epilog=_examples(
+    epilog=examples(
         "noonframe now --place quayside-yard",
         "noonframe now --place quayside-yard --sky overcast --target 21000",
         "noonframe now --place quayside-yard --start 15:30 --tilt 35 --facing sw",
+        "noonframe now --place quayside-yard --skyline 90:10,180:0,270:35",
     )
 )
-@takes(scene=Scene, target=Target, reach=Reach)
-def now(scene: Scene, target: Target, reach: Reach, start: _Start = None) -> int:
+@takes(scene=Scene, spot=Spot, target=Target, reach=Reach)
+def now(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = None) -> int:
     """How long to expose, from now or from a start, and until when."""
-    answer = _ask_exposure("/v1/exposure", scene, target, reach, start)
+    answer = _ask_exposure("/v1/exposure", question(scene, spot, target, start="--start"), reach, start)
 
     def draw(console: Any) -> None:
         from noonframe_terminal.show_exposure import draw_exposure
 
-        draw_exposure(console, answer.says, _now_there(answer))
+        draw_exposure(console, answer.says, now_there(answer))
 
-    _show(reach, answer, lambda: paper.page(draw))
+    show(reach, answer, lambda: paper.page(draw))
     return ANSWERED if answer.says["reached"] else NOT_REACHED
 
 
 @app.command(
-    epilog=_examples(
+    epilog=examples(
         "noonframe say --place quayside-yard",
         "noonframe say --place dunedin-room --sky thin-cloud",
     )
 )
-@takes(scene=Scene, target=Target, reach=Reach)
-def say(scene: Scene, target: Target, reach: Reach, start: _Start = None) -> int:
+@takes(scene=Scene, spot=Spot, target=Target, reach=Reach)
+def say(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = None) -> int:
     """The same in one plain sentence, to be read out or passed on."""
-    answer = _ask_exposure("/v1/say", scene, target, reach, start)
-    _show(reach, answer, lambda: paper.write(answer.says["summary"]))
+    # the sentence of a spot that only JSON holds comes with the whole answer
+    path = "/v1/say" if spot.spot is None else "/v1/exposure"
+    answer = _ask_exposure(path, question(scene, spot, target, start="--start"), reach, start)
+    show(reach, answer, lambda: paper.write(answer.says["summary"]))
     return ANSWERED if answer.says["reached"] else NOT_REACHED
 
 
-def _ask_exposure(path: str, scene: Scene, target: Target, reach: Reach, start: str | None) -> Answer:
-    fields, names = scene.fields() | target.fields(), scene.names() | target.names() | {"start": "--start"}
-    paper.complain(*scene.notes())
-
+def _ask_exposure(path: str, asked: Question, reach: Reach, start: str | None) -> Answer:
     async def talk(service: Service) -> Answer:
-        when = await questions.start_field(service, start, fields, names)
-        return await service.get(path, {**fields, **when}, names)
+        when = await questions.start_field(service, start, asked.fields, asked.names)
+        return await service.ask(path, asked.plus(when))
 
     return converse(reach.address(), reach.named(), talk)
 
 
 @app.command(
-    epilog=_examples(
+    epilog=examples(
         "noonframe slots --place quayside-yard --date 2026-06-21",
         "noonframe slots --place dunedin-room --date tomorrow --sky broken",
     )
 )
-@takes(scene=Scene, target=Target, reach=Reach)
+@takes(scene=Scene, spot=Spot, target=Target, reach=Reach)
 def slots(
     *,
     scene: Scene,
+    spot: Spot,
     target: Target,
     reach: Reach,
-    date: Annotated[
-        str,
-        typer.Option(metavar="DAY", help="A date, today or tomorrow, at the place.", rich_help_panel="Time"),
-    ] = "today",
+    date: Day = "today",
     limit: Annotated[
         str | None,
         typer.Option(metavar="N", help="At most so many slots; 6 if not given.", rich_help_panel="Time"),
     ] = None,
 ) -> int:
     """When to expose: the best stretches of a day, and the sun's course."""
-    fields = scene.fields() | target.fields() | ({} if limit is None else {"limit": limit})
-    names = scene.names() | target.names() | {"date": "--date", "limit": "--limit"}
-    paper.complain(*scene.notes())
+    asked = question(scene, spot, target, date="--date", limit="--limit")
+    if limit is not None:
+        asked = asked.plus({"limit": limit})
 
     async def talk(service: Service) -> Answer:
-        day = await questions.date_field(service, date, fields, names)
-        return await service.get("/v1/slots", {**fields, **day}, names)
+        day = await questions.date_field(service, date, asked.fields, asked.names)
+        return await service.ask("/v1/slots", asked.plus(day))
 
     answer = converse(reach.address(), reach.named(), talk)
 
     def draw(console: Any) -> None:
         from noonframe_terminal.show_slots import draw_slots
 
-        draw_slots(console, answer.says, _now_there(answer))
+        draw_slots(console, answer.says, now_there(answer))
 
-    _show(reach, answer, lambda: paper.page(draw))
+    show(reach, answer, lambda: paper.page(draw))
     return ANSWERED if answer.says["slots"] else NOT_REACHED
 
 
 @app.command(
-    epilog=_examples(
+    epilog=examples(
         "noonframe light --place quayside-yard --date 2026-06-21",
         "noonframe light --place quayside-yard --from 10:00 --to 14:00 --step 15min",
         "noonframe light --place dunedin-room --date tomorrow --step 10min --csv",
     )
 )
-@takes(scene=Scene, reach=Reach)
+@takes(scene=Scene, spot=Spot, reach=Reach)
 def light(
     *,
     scene: Scene,
+    spot: Spot,
     reach: Reach,
-    date: Annotated[
-        str,
-        typer.Option(metavar="DAY", help="A date, today or tomorrow, at the place.", rich_help_panel="Time"),
-    ] = "today",
+    date: Day = "today",
     from_: Annotated[
         str | None,
         typer.Option(
@@ -189,19 +167,18 @@ def light(
     """The light of a day, or of a stretch of it, step by step."""
     if csv and reach.json:
         raise refusal("--csv", None, "given without --json: an answer has one form")
-    fields = scene.fields() | {"step_s": step_text(step)}
-    names = scene.names() | {"start": "--from", "end": "--to", "step_s": "--step"}
-    paper.complain(*scene.notes())
+    asked = question(scene, spot, start="--from", end="--to", step_s="--step")
+    asked = asked.plus({"step_s": step_text(step)})
 
     async def talk(service: Service) -> Answer:
         span = await questions.span_fields(
-            service, day_text=date, from_text=from_, to_text=to, fields=fields, names=names
+            service, day_text=date, from_text=from_, to_text=to, fields=asked.fields, names=asked.names
         )
-        return await service.get("/v1/light", {**fields, **span}, names)
+        return await service.ask("/v1/light", asked.plus(span))
 
     answer = converse(reach.address(), reach.named(), talk)
 
-    def show() -> None:
+    def draw() -> None:
         from noonframe_terminal.show_light import draw_light, light_csv
 
         if csv:
@@ -209,11 +186,15 @@ def light(
         else:
             paper.page(lambda console: draw_light(console, answer.says))
 
-    _show(reach, answer, show)
+    show(reach, answer, draw)
     return ANSWERED
 
 
-@app.command(epilog=_examples("noonframe materials", "noonframe materials float-glass-4mm"))
+app.command(epilog=examples(*MOVES_EXAMPLES))(moves)
+app.command(epilog=examples(*PATCH_EXAMPLES))(patch)
+
+
+@app.command(epilog=examples("noonframe materials", "noonframe materials float-glass-4mm"))
 @takes(reach=Reach)
 def materials(
     reach: Reach,
@@ -232,12 +213,12 @@ def materials(
             draw_material(console, answer.says, material)
 
     answer = _ask("/v1/materials", {}, {}, reach)
-    _show(reach, answer, lambda: paper.page(draw))
+    show(reach, answer, lambda: paper.page(draw))
     return ANSWERED
 
 
 @app.command(
-    epilog=_examples("noonframe places Porto", 'noonframe places "-45.87,170.50"'),
+    epilog=examples("noonframe places Porto", 'noonframe places "-45.87,170.50"'),
     context_settings={"ignore_unknown_options": True},  # a southern latitude begins like an option
 )
 @takes(reach=Reach)
@@ -257,11 +238,11 @@ def places(
 
     fields = {"name": name} | ({} if limit is None else {"limit": limit})
     answer = _ask("/v1/places", fields, {"name": "place", "limit": "--limit"}, reach)
-    _show(reach, answer, lambda: paper.page(draw))
+    show(reach, answer, lambda: paper.page(draw))
     return ANSWERED
 
 
-@app.command(epilog=_examples("noonframe serve", "noonframe serve --port 8800"))
+@app.command(epilog=examples("noonframe serve", "noonframe serve --port 8800"))
 def serve(
     host: Annotated[
         str | None, typer.Option(metavar="HOST", help="Address to listen on; else NOONFRAME_HOST, 127.0.0.1.")
@@ -286,19 +267,3 @@ def _ask(path: str, fields: Mapping[str, str], names: Mapping[str, str], reach: 
         return service.get(path, fields, names)
 
     return converse(reach.address(), reach.named(), talk)
-
-
-def _show(reach: Reach, answer: Answer, show: Callable[[], None]) -> None:
-    if reach.json:
-        paper.write(answer.text)
-        return
-    try:
-        show()
-    except (KeyError, TypeError) as problem:
-        if reach.address() is None:
-            raise
-        raise Failed(f"the service answers in a form this version does not know ({problem!r})") from None
-
-
-def _now_there(answer: Answer) -> dt.datetime:
-    return dt.datetime.now(ZoneInfo(answer.says["basis"]["time_zone"]))

@@ -28,7 +28,7 @@ class Answer:
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked: fields of the contract as text, the option behind each, and a spot that only JSON holds."""
+    """What is asked: the contract's fields as text, the option behind each, and a spot that needs JSON."""
 
     fields: Mapping[str, str]
     names: Mapping[str, str]
@@ -38,15 +38,33 @@ class Question:
         """The same with more fields."""
         return replace(self, fields={**self.fields, **more})
 
+    def less(self, *groups: Mapping[str, str]) -> "Question":
+        """The same without the fields of `groups`."""
+        without = set().union(*groups)
+        return replace(self, fields={name: text for name, text in self.fields.items() if name not in without})
+
     def body(self) -> str:
         """The question as JSON."""
         fields = {name: _in_json(name, text) for name, text in self.fields.items()}
         return json.dumps({**fields, "spot": self.spot})
 
 
+# the fields that are no numbers and no switches
 _WORDS = frozenset(
-    "place time_zone sky stack sensitizer start end date aims skyline window_pane".split()
-)  # the fields that are no numbers and no switches
+    {
+        "place",
+        "time_zone",
+        "sky",
+        "sensitizer",
+        "stack",
+        "skyline",
+        "window_pane",
+        "aims",
+        "start",
+        "end",
+        "date",
+    }
+)
 
 
 def _in_json(name: str, text: str) -> object:
@@ -135,9 +153,7 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
         called = f"{url.scheme}://{url.netloc.decode('ascii')}"
         # a proxy meant for the internet has no business between this machine and itself
         by_environment = not is_loopback(url.host)
-        async with httpx.AsyncClient(
-            base_url=url, timeout=_PATIENCE, trust_env=by_environment
-        ) as client:
+        async with httpx.AsyncClient(base_url=url, timeout=_PATIENCE, trust_env=by_environment) as client:
             yield Service(client, called)
         return
     app = _application()

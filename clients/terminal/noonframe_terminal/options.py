@@ -26,6 +26,7 @@ Text = str | None
 
 
 def option(name: str, panel: str, metavar: str, text: str) -> Any:
+    """An option that takes a value, under the heading `panel` of the help."""
     return typer.Option(name, metavar=metavar, help=text, rich_help_panel=panel)
 
 
@@ -156,7 +157,9 @@ def given(group: Any) -> dict[str, str]:
     """The fields that were given, as text; a switch is given when it is on."""
     values = {field.name: getattr(group, field.name) for field in dataclasses.fields(group)}
     return {
-        name: "true" if value is True else value for name, value in values.items() if value not in (None, False)
+        name: "true" if value is True else value
+        for name, value in values.items()
+        if value not in (None, False)
     }
 
 

@@ -107,7 +107,8 @@ class TableEdges:
         option("--table-leftmost", "Table", "M", "Nor farther left, looking out; negative left of centre."),
     ] = None
     table_rightmost_m: Annotated[
-        Text, option("--table-rightmost", "Table", "M", "Nor farther right; 0.3 past the opening if not given.")
+        Text,
+        option("--table-rightmost", "Table", "M", "Nor farther right; 0.3 past the opening if not given."),
     ] = None
 
     def fields(self) -> dict[str, str]:

@@ -42,16 +42,18 @@ def _reached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
     else:
         begins = f"{words.clock(start, seconds=short)}{words.on_day(start, now.date()) or ' today'}"
         when = f" from {begins} {until}{words.on_day(end, now.date())}"
-    sentences = [f"Expose {words.length(length_s)}{when}.{_other_skies(answer)}"]
+    return [f"Expose {words.length(length_s)}{when}.{_other_skies(answer)}", range_sentence(answer)]
+
+
+def range_sentence(answer: Mapping[str, Any]) -> str:
+    """How sure the length is."""
     low_s, high_s = answer["length_low_s"], answer["length_high_s"]
     if high_s is None:
-        sentences.append(
+        return (
             f"Eight times in ten it takes {words.length(low_s)} or more;"
             " at the slow end the light goes first."
         )
-    else:
-        sentences.append(f"Eight times in ten it takes {words.length(low_s)} to {words.length(high_s)}.")
-    return sentences
+    return f"Eight times in ten it takes {words.length(low_s)} to {words.length(high_s)}."
 
 
 def _other_skies(answer: Mapping[str, Any]) -> str:
@@ -67,14 +69,15 @@ def _other_skies(answer: Mapping[str, Any]) -> str:
 
 
 def _unreached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
-    start, ends = words.moment(answer["start"]), words.moment(answer["light_end"])
-    if answer["dose_share"] <= 0.0:
+    start = words.moment(answer["start"])
+    ends = None if answer["light_end"] is None else words.moment(answer["light_end"])
+    if ends is not None and ends <= start:
         opening = f"It is dark at {words.clock(start)}{words.on_day(start, now.date())}."
     else:
         share = min(max(round(answer["dose_share"] * 100), 1), 99)
-        by = f"by dark, at {words.clock(ends)}{words.on_day(ends, now.date())}"
-        if (ends - start).total_seconds() >= _WHOLE_DAY_S:
-            by = "in a whole day"
+        by = "in a whole day"
+        if ends is not None and (ends - start).total_seconds() < _WHOLE_DAY_S:
+            by = f"by dark, at {words.clock(ends)}{words.on_day(ends, now.date())}"
         opening = f"There is not enough light: {share} % of the dose {by}."
     return [opening, next_chance(answer, now)]
 
@@ -98,7 +101,7 @@ def draw_cautions(console: "Console", answer: Mapping[str, Any]) -> None:
 
 def target_words(answer: Mapping[str, Any]) -> str:
     """The target and who says so."""
-    return f"target {answer['target_j_m2']:g} J/m² ({answer['target_source']})"
+    return f"target {answer['target_j_m2']:.10g} J/m² ({answer['target_source']})"
 
 
 def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str) -> None:

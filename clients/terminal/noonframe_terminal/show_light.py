@@ -11,6 +11,7 @@ from noonframe_terminal.show_exposure import draw_basis
 if TYPE_CHECKING:
     from rich.console import Console
 
+_BEAM_SHARE = "beam_share"  # only inside a window
 _COLUMNS = (
     "time",
     "solar_zenith_deg",
@@ -27,14 +28,16 @@ def light_csv(answer: Mapping[str, Any]) -> str:
     """The courses side by side, under the contract's own names; an empty cell where it has no value."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(_COLUMNS)
-    writer.writerows(zip(*(answer[name] for name in _COLUMNS), strict=True))
+    columns = (*_COLUMNS, _BEAM_SHARE) if _BEAM_SHARE in answer else _COLUMNS
+    writer.writerow(columns)
+    writer.writerows(zip(*(answer[name] for name in columns), strict=True))
     return stream.getvalue()
 
 
 def draw_light(console: "Console", answer: Mapping[str, Any]) -> None:
     """The light row by row; dark rows are counted, not shown."""
-    rows = list(zip(*(answer[name] for name in _COLUMNS), strict=True))
+    inside = answer.get(_BEAM_SHARE, [None] * len(answer["time"]))
+    rows = list(zip(*(answer[name] for name in _COLUMNS), inside, strict=True))
     lit = [row for row in rows if row[_COLUMNS.index("uva_w_m2")] > 0.0]
     console.print(light_sentence(answer), style="bold")
     console.print()
@@ -49,6 +52,12 @@ def draw_light(console: "Console", answer: Mapping[str, Any]) -> None:
         " the stack, effective behind it. UVI: UV index.",
         style="dim",
     )
+    if _BEAM_SHARE in answer:
+        console.print(
+            f"The sheet sees {100.0 * answer['sky_view']:.0f} % of the sky. In sun: its share in the patch of"
+            " sun. All but UVI are means over the sheet, behind the window's pane.",
+            style="dim",
+        )
     draw_basis(console, answer)
 
 
@@ -75,9 +84,21 @@ def _draw_table(console: "Console", rows: list[tuple[Any, ...]]) -> None:
         pattern += "%z"
     table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="")
     table.add_column("Time", no_wrap=True)
-    for name in ("Sun", "toward", "UVA", "diffuse", "Blue", "Effective", "UVI"):
+    inside = rows[0][-1] is not None
+    for name in (
+        "Sun",
+        "toward",
+        "UVA",
+        "diffuse",
+        "Blue",
+        "Effective",
+        "UVI",
+        *(["In sun"] if inside else []),
+    ):
         table.add_column(name, justify="right", no_wrap=True)
-    for when, (_, zenith, azimuth, uva, diffuse, blue, effective, uv_index) in zip(times, rows, strict=True):
+    for when, (_, zenith, azimuth, uva, diffuse, blue, effective, uv_index, share) in zip(
+        times, rows, strict=True
+    ):
         table.add_row(
             when.strftime(pattern),
             f"{90.0 - zenith:.1f}°",
@@ -87,5 +108,6 @@ def _draw_table(console: "Console", rows: list[tuple[Any, ...]]) -> None:
             f"{blue:.2f}",
             f"{effective:.2f}",
             f"{uv_index:.1f}",
+            *([f"{100.0 * share:.0f} %"] if inside else []),
         )
     console.print(table)

@@ -40,13 +40,18 @@ def on_day(when: dt.datetime, today: dt.date) -> str:
 
 
 def _to_minute(when: dt.datetime) -> dt.datetime:
-    """`when` to the nearest minute, half a minute to the even one: the service's sentences are rounded so too."""
+    """`when` to the nearest minute, half a minute to the even one, as the service's sentences have it."""
     return dt.datetime.fromtimestamp(60.0 * round(when.timestamp() / 60.0), when.tzinfo)
 
 
 def date(day: dt.date) -> str:
     """`21 June 2026`."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {month(day.month)} {day.year}"
+
+
+def month(number: int) -> str:
+    """The name of a month, from 1 for January."""
+    return _MONTHS[number - 1]
 
 
 # not strftime's %B, which follows the machine's language while the rest of the sentence does not
