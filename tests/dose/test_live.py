@@ -158,6 +158,12 @@ def test_without_a_word_on_it_a_sky_holds_up_to_the_next_report():
     assert at(1000.0, *told[:2], following=usual).dose_j_m2 == pytest.approx(expected, rel=EXACT)
 
 
+def test_at_the_moment_of_a_report_the_light_is_that_of_the_sky_told():
+    told = [event("started", 0.0), event("sky", 0.0, sky="sun-out"), event("sky", 90.0, sky="covered")]
+    assert at(90.0, *told).rate_w_m2 == pytest.approx(CLOUD_W_M2, rel=EXACT)
+    assert at(90.0, *told).dose_j_m2 == pytest.approx(90.0 * SUN_W_M2, rel=EXACT)
+
+
 def test_a_sky_seen_before_the_start_counts_from_the_start_with_its_age():
     told = [event("sky", -300.0, sky="covered", vouched_s=0.0), event("started", 0.0)]
     lost = (SUN_W_M2 - CLOUD_W_M2) * PERSISTENCE_S * (math.exp(-1.0) - math.exp(-2.0))
@@ -366,6 +372,8 @@ def test_what_is_told_after_the_end_does_not_count_but_late_news_from_before_doe
     )
     late = at(900.0, *told, event("covered", 200.0), event("uncovered", 250.0))
     assert late.dose_j_m2 == pytest.approx(250.0 * SUN_W_M2, rel=EXACT)
+    other = at(900.0, *told, event("target", 400.0, target_j_m2=500.0), event("moved", 400.0, spot=AT_WINDOW))
+    assert (other.target.target_j_m2, other.dose_j_m2) == (24_000.0, state.dose_j_m2)
     earlier = at(900.0, *told, event("finished", 100.0))
     assert earlier.dose_j_m2 == pytest.approx(100.0 * SUN_W_M2, rel=EXACT)
 
@@ -480,6 +488,26 @@ def test_the_spread_by_passing_cloud_is_that_of_the_sampled_skies():
     # 3000 paths know their deviation to 1.3 %; steps of a minute make it 1-2 % larger
     assert own == pytest.approx(doses.std() / doses.mean(), rel=0.06)
     assert state.dose_j_m2 == pytest.approx(doses.mean() * 60.0, rel=0.02)
+
+
+def test_a_look_at_the_sky_ends_the_memory_of_what_nobody_saw():
+    # Half covered, with a look at the sun at the start and another after a quarter of an hour: what passing
+    # cloud did in each quarter is independent of the other, while the sun is wrong by the same in both.
+    told = [event("started", 0.0)] + [
+        event("sky", when, sky="sun-out", vouched_s=0.0) for when in (0.0, 900.0)
+    ]
+    common = common_spread_stops(scene(even=True))
+
+    def spread_j_m2(after_s):
+        state = at(after_s, *told[: 2 + (after_s > 900.0)], course=(half_covered(),))
+        return math.log(2.0) * state.dose_j_m2 * math.sqrt(state.dose_spread_stops**2 - common**2)
+
+    seen_s = PERSISTENCE_S * -math.expm1(-3.0)
+    standing = math.log(2.0) * SKY_WORDS["clear"].spread_stops * SUN_W_M2 * seen_s
+    switching = spread_j_m2(900.0) ** 2 - standing**2
+    assert switching > standing**2
+    # errors are taken at the middle of each minute: 0.2 % of the fading weight
+    assert spread_j_m2(1800.0) ** 2 == pytest.approx(2.0 * switching + (2.0 * standing) ** 2, rel=1e-3)
 
 
 def test_a_sky_of_passing_cloud_that_was_seen_shapes_what_lies_ahead():

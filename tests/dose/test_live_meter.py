@@ -5,9 +5,12 @@ import math
 import numpy as np
 import pytest
 from dose.test_live_support import NOON_S, SUN_W_M2, event, reading, scene, target
+from scipy.optimize import brentq
 
 from noonframe.dose.live import follow
+from noonframe.dose.live_events import SEEN_SKIES
 from noonframe.dose.live_meter import LUX_SPREAD_STOPS, LUX_TO_UV_EXPONENT
+from noonframe.dose.live_run import common_spread_stops
 from noonframe.sky.assume import GIVEN_CLOUD_SPREAD_STOPS
 from noonframe.sky.evidence import steady_course
 from noonframe.sky.words import SKY_WORDS, CloudPart
@@ -84,6 +87,39 @@ def test_a_wide_sky_leaves_the_word_to_the_meter():
     # the whole spell of cloud is scaled, also what came before the reading
     assert dose == pytest.approx(100.0 * cloud, rel=0.03)
     assert state.dose_spread_stops < at(500.0, *events[:3]).dose_spread_stops
+
+
+def test_what_a_reading_leaves_unsure_is_what_spreads_the_dose():
+    events = (
+        event("started", 0.0),
+        event("sky", 0.0, sky="sun-out"),
+        event("sky", 300.0, sky="covered"),
+        reading(400.0, 0.3, 100.0, 0.03),
+    )
+    cloud = SUN_W_M2 / 2.2  # of the even scene under a depth of 12
+    own = math.hypot(stops(0.03), CLEAR_STOPS)
+    told, left = posterior(math.log2(0.3 * 2.2), own, SEEN_SKIES["covered"].spread_stops)
+    sun_j_m2, cloud_j_m2 = 300.0 * SUN_W_M2, 100.0 * cloud * 2.0**told
+    state = at(400.0, *events)
+    assert state.dose_j_m2 == pytest.approx(sun_j_m2 + cloud_j_m2, rel=EXACT)
+    by_cloud = (sun_j_m2 * CLEAR_STOPS + cloud_j_m2 * left) / (sun_j_m2 + cloud_j_m2)
+    expected = math.hypot(common_spread_stops(scene(even=True)), by_cloud)
+    assert state.dose_spread_stops == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_reading_shapes_what_lies_ahead():
+    events = event("started", 0.0), reading(300.0, 0.5, 100.0)
+    state = follow(scene(even=True), target(24_000.0), events, NOON_S + 300.0)
+    excess = state.sky.metered - 1.0
+
+    def missing(length_s):
+        gained = length_s + excess * PERSISTENCE_S * -math.expm1(-length_s / PERSISTENCE_S)
+        return 24_000.0 - state.dose_j_m2 - SUN_W_M2 * gained
+
+    plain_s = (24_000.0 - state.dose_j_m2) / SUN_W_M2
+    expected_s = brentq(missing, 0.0, 3600.0)
+    assert expected_s > 1.1 * plain_s
+    assert state.remaining_s == pytest.approx(expected_s, rel=0.03)  # a median of 300 skies
 
 
 def test_a_reading_does_not_outlive_the_sky_it_was_taken_under():

@@ -13,7 +13,7 @@ def toward(zenith_deg, azimuth_deg):
 
 
 def test_a_still_sun_overhead_blurs_by_its_disc_alone():
-    # The sun's disc is 0.533 degrees across: 9.3 thousandths of the height (mean solar diameter 31.99', from memory)
+    # The sun is 31.99 arc minutes across (mean, from memory): 9.3 thousandths of the height
     blur = edge_blur(toward(np.array([0.0]), np.array([0.0])), np.array([1.0]), np.array([0.0]), 10.0)
     assert blur.wander_mm == 0.0
     assert blur.edge_blur_mm == pytest.approx(10.0 * 0.0093, rel=0.01)

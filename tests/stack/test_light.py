@@ -105,7 +105,13 @@ def test_tilted_light_is_a_circumsolar_and_an_isotropic_sky_wavelength_by_wavele
     cosine = float(pvlib.irradiance.aoi_projection(tilt_deg, aim_deg, zenith_deg, azimuth_deg))
     share = circumsolar_share(HAZY.atmosphere(HAZY.cloud[0]), np.array([zenith_deg]))[0]
     sky = pvlib.irradiance.haydavies(
-        tilt_deg, aim_deg, diffuse * sunlight, beam * sunlight, beam * sunlight / share, zenith_deg, azimuth_deg
+        tilt_deg,
+        aim_deg,
+        diffuse * sunlight,
+        beam * sunlight,
+        beam * sunlight / share,
+        zenith_deg,
+        azimuth_deg,
     )
     level = (beam * np.cos(np.radians(zenith_deg)) + diffuse) * sunlight
     ground = pvlib.irradiance.get_ground_diffuse(tilt_deg, level, albedo=near_albedo)

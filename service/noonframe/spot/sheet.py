@@ -10,6 +10,8 @@ from noonframe.spot.window import Window, check_between, check_finite, check_not
 from noonframe.types import FloatArray
 
 _ROUNDING_M = 1e-9
+_SMALLEST_SIDE_M = 1e-6
+"""Areas of sheets far smaller than any would drown in rounding."""
 
 
 @dataclass(frozen=True)
@@ -36,8 +38,10 @@ class Frame:
     def __post_init__(self) -> None:
         check_not_negative("frame.distance_m", self.distance_m)
         check_finite("frame.offset_m", self.offset_m)
-        check_positive("frame.width_m", self.width_m)
-        check_positive("frame.height_m", self.height_m)
+        for field, side_m in (("frame.width_m", self.width_m), ("frame.height_m", self.height_m)):
+            check_positive(field, side_m)
+            if side_m < _SMALLEST_SIDE_M:
+                raise OutOfDomain(field, side_m, f"at least {_SMALLEST_SIDE_M:g}")
         check_between("frame.tilt_deg", self.tilt_deg, 0.0, 90.0)
         if self.aim_azimuth_deg is not None:
             check_between("frame.aim_azimuth_deg", self.aim_azimuth_deg, 0.0, 360.0)
