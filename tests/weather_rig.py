@@ -1,10 +1,10 @@
 """The service with forecasts from a stub provider: every request, also between the two, over a real socket.
 
-A folder or module of tests asks for the fixtures with `from weather_rig import clock, rig, stub`.
+A test asks for a rig of its own with `from weather_rig import rig`; a module shares one through `rigged`.
 """
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -89,7 +89,7 @@ def served(app: FastAPI) -> Iterator[str]:
 
 
 class Rig:
-    """Apps that share a stub, a clock and a folder; `ask` serves one with these settings."""
+    """Apps that share a stub, a clock and a folder."""
 
     def __init__(self, stub: StubServer, clock: StillClock, folder: Path) -> None:
         self.stub, self.clock, self.folder = stub, clock, folder
@@ -111,36 +111,35 @@ class Rig:
 
     @contextmanager
     def asking(self, *providers: str, **given: Any) -> Iterator[Asker]:
-        """Somebody who asks an app, until the block is left and the app is stopped."""
+        """Somebody who asks an app with these settings, until the block is left and the app is stopped."""
         app = create_app(self.settings(*providers, **given), clock=self.clock)
         with served(app) as url, httpx.Client(base_url=url, trust_env=False, timeout=60) as client:
             yield Asker(app, client)
 
     def ask(self, *providers: str, **given: Any) -> Asker:
-        """The same until the test ends."""
+        """The same until the rig is taken down."""
         return self._open.enter_context(self.asking(*providers, **given))
 
     def close(self) -> None:
-        """Stop every app."""
+        """Let go of whatever the stub holds back, and stop every app."""
+        self.stub.release.set()
         self._open.close()
 
 
-@pytest.fixture
-def clock() -> StillClock:
-    return StillClock(NOON_S)
+@contextmanager
+def rigged(folder: Path, sky: ScriptedSky = CLEAR, now_s: float = NOON_S) -> Iterator[Rig]:
+    """A rig under a sky by script, at midsummer noon in Porto unless told otherwise."""
+    clock = StillClock(now_s)
+    with StubServer(sky, clock) as stub:
+        made = Rig(stub, clock, folder)
+        try:
+            yield made
+        finally:
+            made.close()
 
 
 @pytest.fixture
-def stub(clock: Callable[[], float]) -> Iterator[StubServer]:
-    with StubServer(CLEAR, clock) as running:
-        yield running
-
-
-@pytest.fixture
-def rig(stub: StubServer, clock: StillClock, tmp_path: Path) -> Iterator[Rig]:
-    made = Rig(stub, clock, tmp_path)
-    try:
+def rig(tmp_path: Path) -> Iterator[Rig]:
+    """A rig of the test's own."""
+    with rigged(tmp_path) as made:
         yield made
-    finally:
-        stub.release.set()
-        made.close()

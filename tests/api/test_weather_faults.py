@@ -2,8 +2,9 @@
 
 import pytest
 from databases import KINDS, empty_database
-from weather_rig import rigged
+from weather_rig import NOON_S, rigged
 
+DAY_S = 86400.0
 BOTH = ("open-meteo", "met-norway")
 OPEN_METEO = "Weather data by Open-Meteo.com (https://open-meteo.com/), CC BY 4.0"
 MET_NORWAY = "Data from MET Norway (https://www.met.no/), CC BY 4.0 / NLOD 2.0"
@@ -64,7 +65,8 @@ def shared(request, tmp_path_factory):
 @pytest.fixture
 def asked(shared):
     rig, asker = shared
-    rig.clock.now_s += 3 * 86400.0  # no pause lasts as long, and no forecast is kept as long
+    # at the same time of a later day: no pause lasts as long, and no forecast is used as long
+    rig.clock.now_s = NOON_S + 2 * DAY_S * (1 + (rig.clock.now_s - NOON_S) // (2 * DAY_S))
     for provider in BOTH:
         rig.stub.switch(provider, None)
     rig.stub.asked.clear()

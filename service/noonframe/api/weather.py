@@ -13,6 +13,7 @@ from noonframe.api.ask import Ask
 from noonframe.api.outputs import WeatherBasis
 from noonframe.api.times import format_time
 from noonframe.sky.evidence import LONGEST_COURSE_S, CloudCourse, Evidence, cloud_course, steady_course
+from noonframe.sky.forecast import Forecast
 from noonframe.sky.words import CloudPart
 from noonframe.types import BoolArray
 
@@ -55,6 +56,7 @@ class OpenWeather:
         """Ask nobody any more."""
         self.service.close()
         self.client.close()
+        self.cache.close()
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,16 @@ class SkyAhead:
         later = np.flatnonzero(self._untold[piece:])
         if later.size:
             return float(self.course.edges_s[piece + later[0]])
-        return max(self.course.to_s, *(sample.end_s for sample in best.forecast.samples))
+        return max(self.course.to_s, _end_s(best.forecast))
+
+
+def _end_s(forecast: Forecast) -> float:
+    """Where a forecast stops telling of the sky; rain alone may go on for hours."""
+    for sample in reversed(forecast.samples):
+        told = (sample.global_w_m2, sample.cloud_total, sample.cloud_low, sample.cloud_mid, sample.cloud_high)
+        if any(value is not None for value in told):
+            return sample.end_s
+    return -float("inf")
 
 
 def is_in_reach(now_s: float, from_s: float, to_s: float) -> bool:

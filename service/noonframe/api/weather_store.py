@@ -30,7 +30,9 @@ class SteadyCache:
         self._open_shared = open_shared
         self._clock = clock
         self._own = MemoryCache()
-        self._turn = threading.Lock()
+        self._opening = threading.Lock()
+        self._turn = threading.Condition()
+        self._at_work = 0
         self._shared: WeatherCache | None = None
         self._unread = self._unwritten = False
         self._again_s = -float("inf")
@@ -39,6 +41,15 @@ class SteadyCache:
     def note(self) -> str | None:
         """What an answer should say of it, None while all is well."""
         return ALONE if self._unread or self._unwritten else None
+
+    def close(self) -> None:
+        """Leave the database alone from now on, once what is under way there has ended.
+
+        A request to a provider may outlast the app, and must not open the records again when it comes back.
+        """
+        with self._turn:
+            self._again_s = float("inf")
+            self._turn.wait_for(lambda: self._at_work == 0, timeout=REST_S)
 
     def get(self, key: str) -> StoredAnswer | None:
         """The answer that came later, where both hold one."""
@@ -93,25 +104,34 @@ class SteadyCache:
             self._unwritten = self._unwritten or writes
             self._rest(problem)
             return None
+        finally:
+            with self._turn:
+                self._at_work -= 1
+                self._turn.notify_all()
         self._unread = False
         # a database that can be read may still take nothing in
         self._unwritten = self._unwritten and not writes
         return result
 
     def _usable(self) -> WeatherCache | None:
-        if self._clock() < self._again_s:
-            return None
-        if self._shared is not None:
-            return self._shared
+        """The database, marked as in use; None while it rests."""
+        if self._shared is None:
+            with self._opening:
+                self._open()
         with self._turn:
-            if self._shared is None and self._clock() >= self._again_s:
-                try:
-                    self._shared = self._open_shared()
-                except NoonframeError as problem:  # also for an address that is none
-                    self._rest(problem)
+            if self._shared is None or self._clock() < self._again_s:
+                return None
+            self._at_work += 1
             return self._shared
+
+    def _open(self) -> None:
+        if self._shared is None and self._clock() >= self._again_s:
+            try:
+                self._shared = self._open_shared()
+            except NoonframeError as problem:  # also for an address that is none
+                self._rest(problem)
 
     def _rest(self, problem: NoonframeError) -> None:
         self._unread = not self._unwritten
-        self._again_s = self._clock() + REST_S
+        self._again_s = max(self._again_s, self._clock() + REST_S)
         _log.warning("forecasts are kept in memory for now: %s", problem)

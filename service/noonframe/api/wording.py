@@ -1,6 +1,8 @@
 """Plain words for answers: what a printer would say across the yard."""
 
 import datetime as dt
+import math
+from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from noonframe.dose.exposure import Exposure, NextChance
@@ -10,6 +12,10 @@ _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+
+
+_TEN_TO_NINETY = 2.563  # standard deviations between the 10 % and 90 % quantiles of a normal
+_WORTH_SAYING_STOPS = math.log2(1.5)
 
 
 def say_length(length_s: float) -> str:
@@ -44,6 +50,24 @@ def say_clock(unix_s: float, zone: ZoneInfo, now_s: float) -> str:
     return f"{clock} on {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
 
 
+@dataclass(frozen=True)
+class CloudDoubt:
+    """What sampled skies leave open: the spread that is not cloud's, and whether a forecast made them."""
+
+    other_spread_stops: float
+    forecast: bool
+
+    def matters(self, exposure: Exposure) -> bool:
+        """Whether cloud alone spreads the 10-90 % range by more than half."""
+        if exposure.low_s is None:
+            return False
+        if exposure.high_s is None:
+            return True
+        whole = math.log2(exposure.high_s / exposure.low_s)
+        other = _TEN_TO_NINETY * self.other_spread_stops
+        return math.sqrt(max(whole**2 - other**2, 0.0)) > _WORTH_SAYING_STOPS
+
+
 def say_exposure(
     exposure: Exposure,
     target: Target,
@@ -53,8 +77,9 @@ def say_exposure(
     covered_s: float | None,
     chance: NextChance | None,
     bare: bool,
+    cloud: CloudDoubt | None = None,
 ) -> str:
-    """One speakable sentence for an exposure."""
+    """One speakable sentence for an exposure; `cloud` tells what a forecast leaves open."""
     if exposure.length_s is None:
         return _say_unreached(exposure, zone, now_s, chance)
     begins = "" if abs(exposure.start_s - now_s) < 90 else f" from {say_clock(exposure.start_s, zone, now_s)}"
@@ -66,7 +91,21 @@ def say_exposure(
         parts.append(f"if cloud covers the sun, {say_length(covered_s)}")
     if target.source.startswith("prior"):
         parts.append(_say_range(exposure))
+    elif cloud is not None and cloud.matters(exposure):
+        parts.append(_say_cloud(exposure, cloud))
     return "; ".join(parts) + "."
+
+
+def _say_cloud(exposure: Exposure, cloud: CloudDoubt) -> str:
+    low = say_length(exposure.low_s or 0.0)
+    if exposure.high_s is None:
+        return f"with such cloud at least {low}, and perhaps not before dark"
+    opening = (
+        "with the cloud forecast, anything from"
+        if cloud.forecast
+        else "no forecast is to be had, so reckon with"
+    )
+    return f"{opening} {low} to {say_length(exposure.high_s)}"
 
 
 def _say_range(exposure: Exposure) -> str:

@@ -119,6 +119,9 @@ def calibration(index: ClearSkyIndex) -> float | None:
     return scale if abs(scale - 1.0) <= _CALIBRATION_LIMIT else None
 
 
+_THINNEST_VEIL = 0.05
+
+
 def cloud_for_index(index: FloatArray, cover: FloatArray, nodes: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Cover and optical depth (n,) whose mixture dims the broadband light by `index` (n,).
 
@@ -126,7 +129,7 @@ def cloud_for_index(index: FloatArray, cover: FloatArray, nodes: FloatArray) -> 
     has the depth that makes up the rest: (1 - cover) + cover f(depth) = index.  With no cover told, or less
     than 5 %, the loss is laid on a veil over the whole sky.  If the cover told is too small for the loss even
     with cloud of depth 50, it is raised to what is needed.  An index above 1.1 counts as 1.1, and one of 1 or
-    more is no cloud.
+    more is no cloud, as is a veil thinner than 0.05: under 1 % of the light, and no eye sees it.
     """
     index = np.minimum(index, HIGHEST_INDEX)
     loss = np.maximum(1.0 - index, 0.0)
@@ -135,5 +138,5 @@ def cloud_for_index(index: FloatArray, cover: FloatArray, nodes: FloatArray) -> 
     needed = np.minimum(loss / (1.0 - thick), 1.0)
     share = np.maximum(share, needed)
     depth = depth_of(1.0 - loss / share, nodes)
-    none = loss <= 0.0
+    none = (loss <= 0.0) | (depth < _THINNEST_VEIL)
     return np.where(none, 0.0, share), np.where(none, 0.0, depth)

@@ -20,7 +20,7 @@ from noonframe.api.reading import body_of, json_body, prefers_json, query_parame
 from noonframe.api.routes.common import now_of, settings_of, weather_of
 from noonframe.api.times import format_time
 from noonframe.api.weather import OUT_OF_REACH, SkyAhead, WeatherDesk, is_in_reach
-from noonframe.api.wording import say_exposure
+from noonframe.api.wording import CloudDoubt, say_exposure
 from noonframe.dose.exposure import LONGEST_S, Exposure, NextChance, expose, next_chance
 from noonframe.dose.scene import Scene, Target
 from noonframe.dose.skies import SkyExposure, expose_under_skies
@@ -212,8 +212,15 @@ class Outlook:
                 covered_s=covered,
                 chance=chance,
                 bare=not scene.stack.materials,
+                cloud=self._cloud_doubt(),
             ),
         )
+
+    def _cloud_doubt(self) -> CloudDoubt | None:
+        if self.ahead is None:
+            return None
+        other = math.hypot(self.target.spread_stops, self.ask.scene.cloudless_spread_stops)
+        return CloudDoubt(other, self.ahead.answer.best is not None)
 
     def _under(self, scene: Scene) -> float | None:
         """Length of the same exposure in a scene under another sky; None when dark from the start."""
