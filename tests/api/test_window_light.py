@@ -1,7 +1,6 @@
 """A frame inside a window, asked over HTTP: light, exposure and slots."""
 
 import json
-import math
 
 import pytest
 
@@ -51,7 +50,7 @@ def test_light_inside_a_window_has_the_fields_of_the_contract(caller):
     assert set(light) == set(outdoors) | {"beam_share", "sky_view"}
     assert len(light["beam_share"]) == len(light["time"]) == 41
     assert all(0.0 <= share <= 1.0 for share in light["beam_share"])
-    assert max(light["beam_share"]) == 1.0
+    assert min(light["beam_share"]) == 0.0 < max(light["beam_share"])
     assert 0.0 < light["sky_view"] < 0.5  # a wall hides more than half of the dome
     for name in ("time", "solar_zenith_deg", "solar_azimuth_deg", "uv_index"):
         assert light[name] == outdoors[name]  # the sun, and the index of the open ground outside
@@ -137,7 +136,7 @@ def test_the_light_is_behind_the_pane_and_before_the_stack(caller):
 
 def test_the_beam_at_the_sheet_is_the_share_in_the_patch_times_the_open_beam(caller):
     """Through an open window the beam is that of open ground; the circumsolar glow counts as diffuse."""
-    inside = at_spot(caller, "/v1/light", turned() | opened())
+    inside = at_spot(caller, "/v1/light", opened() | {"frame": {**FRAME, "distance_m": 0.3}})
     outside = caller.answer("/v1/light", QUESTIONS["/v1/light"])
     seen = 0
     for k, share in enumerate(inside["beam_share"]):
@@ -208,15 +207,23 @@ def test_slots_at_a_south_east_window_are_in_the_morning(caller):
     assert again["length_s"] == pytest.approx(best["length_s"], rel=0.01)
 
 
-def test_common_ratios_of_window_to_open_ground(caller):
-    """About 20 minutes just inside an open window in sun where open ground takes 5-15, and about an hour
-    under rain cloud (common practice, no source): a ratio of 1.3 to 4, and of 4 to 20 to the sunny one.
-    """
-    noon = {"start": "2026-06-21T11:00:00+01:00"}
-    near = opened() | {"frame": {**FRAME, "distance_m": 0.3, "offset_m": 0}}
-    outside = caller.answer("/v1/exposure", {**QUESTIONS["/v1/exposure"], **noon})["length_s"]
-    inside = at_spot(caller, "/v1/exposure", near, **noon)["length_s"]
-    rain = at_spot(caller, "/v1/exposure", near, **noon, sky="overcast")["length_s"]
-    assert 1.0 < inside / outside < 4.0
-    assert 3.0 < rain / inside < 20.0
-    assert math.isfinite(rain)
+@pytest.mark.parametrize(
+    ("sky", "inside_min", "outside_min"),
+    [
+        # In sun about 20 minutes just inside an open window where open ground takes 5-15 (common practice, no
+        # source): here the table of the usual window, 0.6 m from the wall, late on a midsummer morning.
+        ({}, (15, 25), (5, 15)),
+        # About an hour indoors on a rainy overcast day (common practice, no source): it takes a large window
+        # and an ordinary cloud layer, optical depth 12; deeper rain cloud takes hours.
+        ({"cloud_optical_depth": 12}, (50, 80), (15, 40)),
+    ],
+    ids=["sun", "cloud"],
+)
+def test_lengths_at_a_window_are_those_of_common_practice(caller, sky, inside_min, outside_min):
+    large = {"width_m": 2.4, "sill_m": 0, "head_m": 2.0, "reveal_depth_m": 0.1}
+    spot = opened(**large) | {"frame": {**FRAME, "distance_m": 0.25}} if sky else opened()
+    asked = {**sky, "start": "2026-06-21T11:00:00+01:00"}
+    inside = at_spot(caller, "/v1/exposure", spot, **asked)["length_s"] / 60
+    outside = caller.answer("/v1/exposure", {**QUESTIONS["/v1/exposure"], **asked})["length_s"] / 60
+    assert inside_min[0] < inside < inside_min[1]
+    assert outside_min[0] < outside < outside_min[1]

@@ -1,6 +1,6 @@
 """The patch of sun through a window in the course of a day, and the best place for a table in it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -90,9 +90,9 @@ def patch_day(scene: Scene, table: Table, from_s: float, to_s: float) -> PatchDa
 def best_place(scene: Scene, table: Table, from_s: float, to_s: float, most_places: int = 60) -> BestPlace:
     """The place on the table's grid with the highest mean dose between two instants."""
     spot = _window_spot(scene)
-    places = places_on(table, replace(spot, grid=(3, 3)), most_places)
+    places = places_on(table, spot, most_places)
     time_s = np.arange(from_s, to_s + _PLACE_STEP_S / 2.0, _PLACE_STEP_S)
     rates = effective_on_sheets(scene.curves, scene.track(time_s), places, scene.near_ground_albedo)
     dose = np.trapezoid(rates.mean(axis=2), time_s, axis=1)
     best = int(np.argmax(dose))
-    return BestPlace(replace(places[best], grid=spot.grid), float(dose[best]))
+    return BestPlace(places[best], float(dose[best]))

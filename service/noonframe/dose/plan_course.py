@@ -15,6 +15,10 @@ from noonframe.types import FloatArray
 
 _STEP_S = 60.0
 _JUMP_S = 1e-3
+_DIM_W_M2 = 1e-9
+"""Keeps a carry, or a night before the plan's end, from counting as the end of the light."""
+_LONGEST_S = 16 * 3600.0
+"""How far the last stage is followed: twice the longest plan, for the slow end of the range."""
 
 
 def _stages(found: ScenePlan, move_cost_s: float) -> list[tuple[int, float, float]]:
@@ -23,7 +27,8 @@ def _stages(found: ScenePlan, move_cost_s: float) -> list[tuple[int, float, floa
     for move in found.plan.moves:
         stages.append((place, begins, move.time_s))
         place, begins = move.to_index, move.time_s + move_cost_s
-    stages.append((place, begins, found.looked_until_s - found.start_s))
+    done = found.plan.length_s is not None
+    stages.append((place, begins, _LONGEST_S if done else found.looked_until_s - found.start_s))
     return [stage for stage in stages if stage[2] > stage[1]]
 
 
@@ -36,11 +41,11 @@ def plan_course(scene: Scene, found: ScenePlan, move_cost_s: float) -> Course:
         lit_s = found.start_s + np.unique(np.append(steps, ends))
         rate = candidate_rates(scene, (found.choices[place],), lit_s)[0] @ weights
         lit_s = lit_s + np.where(np.arange(lit_s.size) == 0, _JUMP_S, 0.0)
-        # A tiny rate keeps the carry from counting as nightfall.
         times += [np.array([lit_s[0] - _JUMP_S / 2.0]), lit_s, np.array([lit_s[-1] + _JUMP_S / 2.0])]
-        rates += [np.full(1, 1e-9), rate, np.full(1, 1e-9)]
+        rates += [np.full(1, _DIM_W_M2), rate, np.full(1, _DIM_W_M2)]
     time_s, rate_w_m2 = np.concatenate(times), np.concatenate(rates)
-    rate_w_m2[0] = max(float(rate_w_m2[0]), 1e-9)
+    before_end = time_s <= found.start_s + (found.plan.length_s or 0.0)
+    rate_w_m2 = np.where(before_end, np.maximum(rate_w_m2, _DIM_W_M2), rate_w_m2)
     kept = np.concatenate([[True], np.diff(time_s) > 0.0])
     return Course.of(time_s[kept], rate_w_m2[kept])
 
@@ -51,9 +56,9 @@ def expose_along(
     """The exposure along a plan, with its 10-90 % range; stretched where evenness asks for longer."""
     exposure = plan_course(scene, found, move_cost_s).expose(found.start_s, target_j_m2, spread_stops)
     length = found.plan.length_s
-    if length is None or exposure.length_s is None or found.plan.outcome == "out_of_light":
+    if length is None or found.plan.outcome == "out_of_light":
         return exposure
-    stretch = length / exposure.length_s
+    stretch = 1.0 if exposure.length_s is None else length / exposure.length_s
     return Exposure(
         start_s=exposure.start_s,
         length_s=length,

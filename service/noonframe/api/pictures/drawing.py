@@ -1,5 +1,6 @@
 """A few strokes for line drawings, so that every picture has one hand."""
 
+import math
 import textwrap
 from collections.abc import Sequence
 from xml.etree import ElementTree as Tree
@@ -19,6 +20,17 @@ Point = tuple[float, float]
 def note_lines(notes: Sequence[str]) -> int:
     """How many lines these notes take on the page."""
     return sum(len(textwrap.wrap(words, _NOTE_CHARACTERS)) for words in notes)
+
+
+def between_discs(start: Point, end: Point) -> list[Point]:
+    """The line from disc to disc, so that the arrow's tip stays in sight."""
+    across, down = end[0] - start[0], end[1] - start[1]
+    length = max(math.hypot(across, down), 1e-9)
+    cut = min(12.0 / length, 0.5)
+    return [
+        (start[0] + cut * across, start[1] + cut * down),
+        (end[0] - cut * across, end[1] - cut * down),
+    ]
 
 
 class Drawing:
@@ -102,6 +114,13 @@ class Drawing:
             self.text((x, y), line, 12.0, fill=QUIET)
             y += line_height
         return y
+
+    def entry(self, at: Point, number: int, times: str, says: str) -> None:
+        """One line of the list of stages, in columns: runs of spaces would be drawn as one."""
+        x, y = at
+        self.text((x, y), str(number), font_weight="600")
+        self.text((x + 24.0, y), times)
+        self.text((x + 124.0, y), says)
 
     def _add(self, tag: str, where: dict[str, str], look: dict[str, str]) -> Tree.Element:
         default = {"stroke": INK, "stroke-width": "1.4", "fill": "none"}

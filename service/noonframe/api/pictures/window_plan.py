@@ -1,18 +1,17 @@
 """Plan view of a table inside a window: the frame at each stage of a plan and the patch of sun there."""
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from noonframe.api.pictures.drawing import FAINT, FRAME, INK, QUIET, Drawing, Point, note_lines
+from noonframe.api.pictures.drawing import FAINT, FRAME, INK, QUIET, Drawing, Point, between_discs, note_lines
 from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.sheet import corners
 from noonframe.spot.table import Table
 
 _WIDTH = 720.0
 _MARGIN = 60.0
-_HEAD = 92.0
+_HEAD = 108.0
 _WALL = 26.0
 _LINE = 20.0
 
@@ -48,28 +47,29 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
 
     drawing.text((_MARGIN, 30.0), title, 18.0, font_weight="600")
     drawing.text(
-        (_MARGIN, 52.0), "Seen from above. The window is at the top; right is right when looking out.", 12.0
+        (_MARGIN, 50.0), "Seen from above. The window is at the top; right is right when looking out.", 12.0
     )
+    drawing.text((_MARGIN, 68.0), "Hatched: the patch of sun halfway through each stage.", 12.0)
     _draw_room(drawing, place, window.width_m, (left, right, deep))
     for number, stage in enumerate(stages, start=1):
         visible = _clip(stage.patch, left, right, deep)
         if len(visible) >= 3:
-            drawing.polygon(
-                [place(u, v) for u, v in visible], fill="url(#sunlit)", stroke="#b98a12", stroke_width="1"
-            )
+            patch = [place(u, v) for u, v in visible]
+            drawing.polygon(patch, fill="url(#sunlit)", stroke="#b98a12", stroke_width="1")
+            _name_patch(drawing, patch, number)
         outline = [place(u, v) for u, v in _outline(stage.spot)]
         dash = "none" if number == 1 else "7 4" if number == 2 else "2 3"
         drawing.polygon(outline, stroke=FRAME, stroke_width="2.6", stroke_dasharray=dash)
     centres = [place(stage.spot.frame.offset_m, stage.spot.frame.distance_m) for stage in stages]
     for start, end in pairwise(centres):
-        drawing.path(_between_discs(start, end), stroke_width="1.6", marker_end="url(#tip)")
+        drawing.path(between_discs(start, end), stroke_width="1.6", marker_end="url(#tip)")
     for number, (x, y) in enumerate(centres, start=1):
         drawing.circle((x, y), 11.0, fill="#fff", stroke=FRAME, stroke_width="2")
         drawing.text((x, y + 4.5), str(number), 13.0, text_anchor="middle", font_weight="600")
     _draw_scale(drawing, place(left + 0.1, deep), scale)
     y = floor + 44.0
     for number, stage in enumerate(stages, start=1):
-        drawing.text((_MARGIN, y), f"{number}   {stage.times}   {stage.says}", 13.0)
+        drawing.entry((_MARGIN, y), number, stage.times, stage.says)
         y += _LINE
     y += 6.0
     for words in footer:
@@ -77,15 +77,12 @@ def draw_window_plan(title: str, table: Table, stages: Sequence[Stage], footer: 
     return drawing.to_svg()
 
 
-def _between_discs(start: Point, end: Point) -> list[Point]:
-    """The line from disc to disc, so that the arrow's tip stays in sight."""
-    across, down = end[0] - start[0], end[1] - start[1]
-    length = max(math.hypot(across, down), 1e-9)
-    cut = min(12.0 / length, 0.5)
-    return [
-        (start[0] + cut * across, start[1] + cut * down),
-        (end[0] - cut * across, end[1] - cut * down),
-    ]
+def _name_patch(drawing: Drawing, patch: Sequence[Point], number: int) -> None:
+    """The stage's number in the far end of its patch, where it overlaps least with the others."""
+    deepest = max(y for _, y in patch)
+    far = [x for x, y in patch if y > deepest - 1.0]
+    at = (sum(far) / len(far), deepest - 6.0)
+    drawing.text(at, f"sun {number}", 11.0, text_anchor="end" if len(far) == 1 else "middle", fill=QUIET)
 
 
 def _outline(spot: WindowSpot) -> list[Point]:

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.bench_fill import filled
 from noonframe.api.examples import MOVES, WINDOW_SPOT
 from noonframe.api.inputs import MovesBody, MovesQuery, PatchQuery
 from noonframe.api.inputs_spot import SpotBody
@@ -46,8 +47,8 @@ _PICTURE: dict[int | str, dict[str, Any]] = {
 @router.get("/v1/moves", operation_id="moves", openapi_extra=query_parameters(MovesQuery, MOVES))
 async def get_moves(request: Request) -> MovesAnswer:
     """The plan of moves that is done soonest, for a frame inside a window or in the open."""
-    query, settings, now_s = read_query(MovesQuery, request), settings_of(request), now_of(request)
-    return await run_in_threadpool(lambda: planned(query, settings, now_s, None).answer())
+    query = read_query(MovesQuery, request)
+    return await run_in_threadpool(lambda: _planned(request, query, None).answer())
 
 
 @router.post(
@@ -57,7 +58,7 @@ async def get_moves(request: Request) -> MovesAnswer:
 )
 def post_moves(request: Request, body: Annotated[MovesBody, Depends(body_of(MovesBody))]) -> MovesAnswer:
     """The same, with a spot."""
-    return planned(body, settings_of(request), now_of(request), body.spot).answer()
+    return _planned(request, body, body.spot).answer()
 
 
 @router.get(
@@ -69,8 +70,8 @@ def post_moves(request: Request, body: Annotated[MovesBody, Depends(body_of(Move
 )
 async def get_picture(request: Request) -> Response:
     """The plan as a drawing: table, patch and frame at each stage, or the aims round the compass."""
-    query, settings, now_s = read_query(MovesQuery, request), settings_of(request), now_of(request)
-    drawing = await run_in_threadpool(lambda: planned(query, settings, now_s, None).picture())
+    query = read_query(MovesQuery, request)
+    drawing = await run_in_threadpool(lambda: _planned(request, query, None).picture())
     return Response(drawing, media_type=SVG)
 
 
@@ -83,7 +84,12 @@ async def get_picture(request: Request) -> Response:
 )
 def post_picture(request: Request, body: Annotated[MovesBody, Depends(body_of(MovesBody))]) -> Response:
     """The same, with a spot."""
-    return Response(planned(body, settings_of(request), now_of(request), body.spot).picture(), media_type=SVG)
+    return Response(_planned(request, body, body.spot).picture(), media_type=SVG)
+
+
+def _planned(request: Request, query: MovesQuery, spot: SpotBody | None) -> "Planned":
+    query, spot = filled(request, query, spot)
+    return planned(query, settings_of(request), now_of(request), spot)
 
 
 def table_of(query: MovesQuery | PatchQuery, spot: WindowSpot) -> Table:
@@ -304,12 +310,9 @@ class Planned:
         day = dt.datetime.fromtimestamp(self.start_s, zone)
         title = f"{self.ask.where.label}, {day.day} {day:%B %Y}"
         footer = [self.summary(plan.length_s), f"Sky: {scene.sky.says}. Times are those of {zone.key}."]
-        # A frame carried off at once has no stage of its own where it lay.
-        spans = [
-            span
-            for span in zip(edges[:-1], edges[1:], places, strict=True)
-            if span[1] - span[0] >= _SHORTEST_S
-        ]
+        # A frame carried off at once has no stage of its own where it lay; the last stage always has one.
+        every = list(zip(edges[:-1], edges[1:], places, strict=True))
+        spans = [span for span in every[:-1] if span[1] - span[0] >= _SHORTEST_S] + every[-1:]
         if isinstance(scene.spot, WindowSpot):
             window = scene.spot.window
             stages = []
@@ -328,7 +331,7 @@ class Planned:
         path_s = np.linspace(self.start_s, end_s, 25)
         track = scene.track(path_s)
         sun_path = list(zip(track.azimuth_deg.tolist(), (90.0 - track.zenith_deg).tolist(), strict=True))
-        return draw_aim_plan(title, aims, sun_path, footer)
+        return draw_aim_plan(title, aims, sun_path, footer, scene.spot.skyline)
 
     def _span(self, begins_s: float, ends_s: float) -> str:
         zone = self.ask.where.zone
@@ -341,4 +344,4 @@ def _round(seconds: float | None) -> float | None:
 
 
 def _finite(value: float) -> float | None:
-    return round(value, 4) if math.isfinite(value) else None
+    return round(value, 4) + 0.0 if math.isfinite(value) else None  # no minus zero

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_where, understand
+from noonframe.api.bench_fill import filled
 from noonframe.api.examples import PATCH, WINDOW_SPOT
 from noonframe.api.inputs import PatchBody, PatchQuery
 from noonframe.api.inputs_spot import SpotBody
@@ -30,8 +31,7 @@ router = APIRouter(tags=["moves"])
 @router.get("/v1/patch", operation_id="patch", openapi_extra=query_parameters(PatchQuery, PATCH))
 async def get_patch(request: Request) -> PatchAnswer:
     """When the patch of sun reaches the table, where it is, how big, when it leaves, and the best place."""
-    query, settings, now_s = read_query(PatchQuery, request), settings_of(request), now_of(request)
-    return await run_in_threadpool(answer_patch, query, settings, now_s, None)
+    return await run_in_threadpool(_answer, request, read_query(PatchQuery, request), None)
 
 
 @router.post(
@@ -41,7 +41,12 @@ async def get_patch(request: Request) -> PatchAnswer:
 )
 def post_patch(request: Request, body: Annotated[PatchBody, Depends(body_of(PatchBody))]) -> PatchAnswer:
     """The same, with a spot."""
-    return answer_patch(body, settings_of(request), now_of(request), body.spot)
+    return _answer(request, body, body.spot)
+
+
+def _answer(request: Request, query: PatchQuery, spot: SpotBody | None) -> PatchAnswer:
+    query, spot = filled(request, query, spot)
+    return answer_patch(query, settings_of(request), now_of(request), spot)
 
 
 def answer_patch(query: PatchQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> PatchAnswer:
