@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from bench_records import fill_bench
 
 from noonframe.errors import OutOfDomain
-from noonframe.store import exposures, idempotency
+from noonframe.store import exposures, idempotency, light_records
 from noonframe.store.engine import open_store
 from noonframe.store.errors import StoreUnavailable
 from noonframe.store.schema import HEAD, MIGRATIONS, downgrade, known_revisions, revision, upgrade
@@ -64,7 +65,9 @@ def fill(store):
                 received_s=2.0,
                 payload={"seen": "ü\0"},
             )
+        light_records.keep(db, exposure_id, {"edges_s": [1.5, 901.5], "cover": [0.25]}, 2.0)
         idempotency.finish(db, claimed, idempotency.StoredReply(201, "application/json", b"\0\xff"))
+    fill_bench(store)
     return exposure_id
 
 

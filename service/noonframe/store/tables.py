@@ -1,6 +1,10 @@
 """The tables, as they are after the newest migration (a test compares the two)."""
 
+from typing import Any
+
 import sqlalchemy as sa
+
+_Pair = tuple[sa.Table, sa.Table]
 
 METADATA = sa.MetaData(
     # SQLite can change a constraint only by its name, so each has one
@@ -94,4 +98,84 @@ IDEMPOTENCY_RECORDS = sa.Table(
     sa.Column("content_type", sa.Text),
     sa.Column("body", sa.LargeBinary),
     sa.PrimaryKeyConstraint("key", "route"),
+)
+
+
+def _kept(what: str, plural: str, *columns: sa.Column[Any] | sa.ForeignKeyConstraint | sa.Index) -> _Pair:
+    """A table of records in their newest state, and one of all their versions."""
+    heads = sa.Table(
+        plural,
+        METADATA,
+        sa.Column("id", sa.Uuid, primary_key=True),
+        sa.Column("version", sa.Integer, nullable=False),
+        sa.Column("created_s", sa.Double, nullable=False),
+        sa.Column("retired", sa.Boolean, nullable=False),
+        *columns,
+        sa.Index(f"ix_{plural}_created_s_id", "created_s", "id"),
+    )
+    versions = sa.Table(
+        f"{what}_versions",
+        METADATA,
+        sa.Column(f"{what}_id", sa.Uuid, sa.ForeignKey(f"{plural}.id", ondelete="RESTRICT"), nullable=False),
+        sa.Column("version", sa.Integer, nullable=False),
+        sa.Column("saved_s", sa.Double, nullable=False),
+        sa.Column("retired", sa.Boolean, nullable=False),
+        sa.Column("fields", sa.JSON, nullable=False),
+        sa.PrimaryKeyConstraint(f"{what}_id", "version"),
+    )
+    return heads, versions
+
+
+def _name() -> sa.Column[str]:
+    # empty once retired, so that the name may be used again
+    return sa.Column("living_name", sa.Text, unique=True)
+
+
+def _recipe_key() -> sa.ForeignKeyConstraint:
+    ours, theirs = ("recipe_id", "recipe_version"), ("recipe_versions.recipe_id", "recipe_versions.version")
+    return sa.ForeignKeyConstraint(ours, theirs, ondelete="RESTRICT")
+
+
+def _exposure_key() -> sa.Column[Any]:
+    return sa.Column("exposure_id", sa.Uuid, sa.ForeignKey("exposures.id", ondelete="RESTRICT"))
+
+
+RECIPES, RECIPE_VERSIONS = _kept("recipe", "recipes", _name())
+SPOTS, SPOT_VERSIONS = _kept("spot", "spots", _name())
+PLACES, PLACE_VERSIONS = _kept("place", "places", _name())
+
+PRINTS, PRINT_VERSIONS = _kept(
+    "print",
+    "prints",
+    sa.Column("made_at_s", sa.Double, nullable=False),
+    sa.Column("recipe_id", sa.Uuid, nullable=False),
+    sa.Column("recipe_version", sa.Integer, nullable=False),
+    _exposure_key(),
+    sa.Column("judged", sa.Text),
+    sa.Column("search_text", sa.Text, nullable=False),
+    _recipe_key(),
+    sa.Index("ix_prints_made_at_s_id", "made_at_s", "id"),
+    sa.Index("ix_prints_recipe_id_made_at_s_id", "recipe_id", "made_at_s", "id"),
+    sa.Index("ix_prints_judged_made_at_s_id", "judged", "made_at_s", "id"),
+)
+
+EVIDENCE = sa.Table(
+    "evidence",
+    METADATA,
+    sa.Column("id", sa.Uuid, primary_key=True),
+    sa.Column("recipe_id", sa.Uuid, nullable=False),
+    sa.Column("recipe_version", sa.Integer, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("made_at_s", sa.Double, nullable=False),
+    sa.Column("recorded_s", sa.Double, nullable=False),
+    sa.Column("payload", sa.JSON, nullable=False),
+    sa.Column("told", sa.JSON, nullable=False),
+    _exposure_key(),
+    sa.Column("print_id", sa.Uuid, sa.ForeignKey("prints.id", ondelete="RESTRICT"), index=True),
+    sa.Column("withdrawn_s", sa.Double),
+    sa.Column("withdrawn_reason", sa.Text),
+    _recipe_key(),
+    sa.CheckConstraint("kind IN ('strip', 'wedge', 'print')", name="kind"),
+    sa.CheckConstraint("(withdrawn_s IS NULL) = (withdrawn_reason IS NULL)", name="withdrawn"),
+    sa.Index("ix_evidence_recipe_id_made_at_s_id", "recipe_id", "made_at_s", "id"),
 )
