@@ -20,6 +20,8 @@ MAY_IMPORT["store"] = {*ROW, "lamp", "weather"}  # keeps what the rooms define; 
 MAY_IMPORT["api"] = {*ROW, "lamp", "weather", "store"}
 
 FRONT_DOOR = {
+    ("noonframe.api.demo", "Demo"),
+    ("noonframe.api.demo", "open_demo"),
     ("noonframe", "__version__"),
     ("noonframe.api", "create_app"),
     ("noonframe.api.app", "create_app"),

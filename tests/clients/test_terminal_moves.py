@@ -224,7 +224,7 @@ def test_the_options_fill_the_fields_that_the_service_knows_and_no_others(app):
 def test_fields_are_posted_in_the_type_that_the_service_takes(app):
     kinds = {"number": ("0.5", float), "integer": ("5", int), "boolean": ("true", bool), "string": ("5", str)}
     schemas = app.openapi()["components"]["schemas"]
-    for body in ("MovesBody", "PatchBody", "SlotsBody", "LightBody"):
+    for body in ("MovesBody", "PatchBody", "SlotsBody", "LightBody", "RunBody"):
         for name, schema in schemas[body]["properties"].items():
             if name != "spot":
                 kind = next(k["type"] for k in schema.get("anyOf", [schema]) if k["type"] != "null")

@@ -44,6 +44,26 @@ def test_a_real_server_answers_as_the_application_does_and_logs_no_place(capsys,
     assert rest == ""
 
 
+def test_a_stop_lets_open_streams_go_rather_than_cutting_them_off():
+    with subprocess.Popen((*NOONFRAME, "serve", "--port", "0"), stderr=subprocess.PIPE, text=True) as server:
+        try:
+            assert server.stderr is not None
+            said = server.stderr.readline()
+            found = re.search(r"http://127\.0\.0\.1:\d+", said)
+            assert found, said
+            with httpx.Client(base_url=found[0], trust_env=False, timeout=60) as client:
+                run = client.post("/v1/runs", json={"place": "quayside-yard"}).json()["id"]
+                with client.stream("GET", f"/v1/runs/{run}/stream") as stream:
+                    lines = stream.iter_lines()
+                    assert any(line == "event: state" for line in lines)
+                    server.send_signal(signal.SIGINT)
+                    list(lines)  # a connection that is cut off raises here
+            _, rest = server.communicate(timeout=20)
+        finally:
+            server.kill()
+    assert (server.returncode, rest) == (130, "")
+
+
 @pytest.mark.skipif(os.name == "nt", reason="there are no pipes that a reader can close early")
 def test_a_reader_that_leaves_early_is_no_error():
     command = (

@@ -7,7 +7,7 @@ import pytest
 
 from noonframe_terminal import moments, words
 from noonframe_terminal.compass import azimuth_text
-from noonframe_terminal.show_exposure import exposure_sentences
+from noonframe_terminal.show_exposure import exposure_sentences, weather_words
 from noonframe_terminal.show_light import light_sentence
 from noonframe_terminal.show_slots import sun_sentence
 from noonframe_terminal.trouble import Refused
@@ -277,3 +277,15 @@ def test_days_without_rise_or_set_have_their_own_words():
 
 def test_a_dark_course_of_light_is_called_dark():
     assert light_sentence({"effective_w_m2": [0.0, 0.0], "time": ["", ""]}) == "It is dark all this time."
+
+
+@pytest.mark.parametrize(
+    ("weather", "said"),
+    [
+        (None, []),
+        ({"attribution": "Made-up weather", "age_s": 300, "why": []}, ["Made-up weather, 5 min old"]),
+        ({"attribution": None, "age_s": None, "why": ["open-meteo: no answer"]}, ["open-meteo: no answer"]),
+    ],
+)
+def test_whose_forecast_it_is_and_why_there_is_none_are_part_of_the_basis(weather, said):
+    assert weather_words({"weather": weather}) == said

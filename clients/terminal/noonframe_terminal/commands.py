@@ -1,6 +1,6 @@
 """The commands; each is a question, the service's answer, and an exit code."""
 
-from collections.abc import Awaitable, Mapping
+from collections.abc import Awaitable, Mapping, Sequence
 from typing import Annotated, Any
 
 import typer
@@ -21,6 +21,7 @@ app = typer.Typer(
         "noonframe slots --place quayside-yard --date tomorrow",
         "noonframe now --place dunedin-room --sky broken --stack none",
         "noonframe moves --place quayside-yard --aims propped",
+        "noonframe run start --place quayside-yard --name 'kelp fronds'",
     ),
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -34,6 +35,17 @@ def _print_version(wanted: bool) -> None:
 
         paper.write(f"noonframe {__version__}")
         raise typer.Exit
+
+
+def commands_for(arguments: Sequence[str]) -> typer.Typer:
+    """All commands, but `run` and what is below it only where it may be meant: it takes time to load."""
+    first = next((word for word in arguments if not word.startswith("-")), None)
+    usual = {one.name or one.callback.__name__ for one in app.registered_commands if one.callback}
+    if first not in usual and not app.registered_groups:
+        from noonframe_terminal.commands_run import run_app
+
+        app.add_typer(run_app)
+    return app
 
 
 @app.callback()
@@ -239,6 +251,15 @@ def places(
     fields = {"name": name} | ({} if limit is None else {"limit": limit})
     answer = _ask("/v1/places", fields, {"name": "place", "limit": "--limit"}, reach)
     show(reach, answer, lambda: paper.page(draw))
+    return ANSWERED
+
+
+@app.command(epilog=examples("noonframe demo"))
+def demo() -> int:
+    """A whole exposure on a made-up day, in seconds: no network, nothing kept."""
+    from noonframe_terminal.demo import run_demo
+
+    run_demo()
     return ANSWERED
 
 

@@ -7,15 +7,23 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
+from uuid import uuid4
 
 import httpx
 
+from noonframe_terminal.event_stream import messages
 from noonframe_terminal.hosts import is_loopback
 from noonframe_terminal.trouble import Failed, from_problem, refusal
 
 _T = TypeVar("_T")
 _SVG = "image/svg+xml"
+_EVENTS = "text/event-stream"
 _PATIENCE = httpx.Timeout(60.0, connect=5.0)
+_SILENCE = httpx.Timeout(
+    60.0, connect=5.0, read=40.0
+)  # a stream says something every fifteen seconds at least
+_AGAIN_AFTER_S = (0.3, 1.0, 2.0)
+_BUSY = "in-progress"
 
 
 @dataclass(frozen=True)
@@ -45,13 +53,32 @@ class Question:
 
     def body(self) -> str:
         """The question as JSON."""
-        fields = {name: _in_json(name, text) for name, text in self.fields.items()}
-        return json.dumps({**fields, "spot": self.spot})
+        return json.dumps(self.as_object() | {"spot": self.spot})
+
+    def as_object(self) -> dict[str, Any]:
+        """The question as a JSON object; a spot only where there is one."""
+        fields = {name: in_json(name, text) for name, text in self.fields.items()}
+        return fields if self.spot is None else {**fields, "spot": self.spot}
+
+
+@dataclass(frozen=True)
+class Message:
+    """One message of a stream: its kind, the id to come back with, its text and what that says."""
+
+    kind: str
+    id: str
+    text: str
+    says: dict[str, Any]
 
 
 # the fields that are no numbers and no switches
 _WORDS = frozenset(
     {
+        "name",
+        "saved_place",
+        "saved_spot",
+        "recipe",
+        "target_source",
         "place",
         "time_zone",
         "sky",
@@ -67,7 +94,7 @@ _WORDS = frozenset(
 )
 
 
-def _in_json(name: str, text: str) -> object:
+def in_json(name: str, text: str) -> object:
     """A field as JSON has it; what is no number stays text, for the service to refuse by its name."""
     if name in _WORDS:
         return text
@@ -83,11 +110,12 @@ def _in_json(name: str, text: str) -> object:
 
 
 class Service:
-    """Something that speaks the contract."""
+    """Something that speaks the contract; `streams` where a stream can be read from it as it comes."""
 
-    def __init__(self, client: httpx.AsyncClient, called: str) -> None:
+    def __init__(self, client: httpx.AsyncClient, called: str, *, streams: bool = True) -> None:
         self._client = client
         self._called = called
+        self.streams = streams
 
     async def get(self, path: str, fields: Mapping[str, str], names: Mapping[str, str]) -> Answer:
         """What `path` answers; `names` gives the option behind each field, for when it is refused."""
@@ -110,6 +138,53 @@ class Service:
             raise self._strange(response)
         return response.text
 
+    async def change(self, path: str, body: Mapping[str, Any], names: Mapping[str, str]) -> Answer:
+        """What `path` answers to a change, which takes effect once however often it has to be sent."""
+        headers = {
+            "Accept": "application/json",
+            "Content-Type": "application/json",
+            "Idempotency-Key": f'"{uuid4()}"',
+        }
+        content = json.dumps(body)
+        for again_after_s in (*_AGAIN_AFTER_S, None):
+            try:
+                response = await self._client.post(path, content=content, headers=headers)
+            except (httpx.TransportError, httpx.DecodingError) as problem:
+                if again_after_s is None:
+                    raise Failed(
+                        *self._no_answer(problem).lines,
+                        "it may have been kept all the same: noonframe run list",
+                    ) from None
+            else:
+                says = self._object(response)
+                busy = response.status_code == 503 or str(says.get("type", "")).endswith(_BUSY)
+                if not busy or again_after_s is None:
+                    break
+            await asyncio.sleep(again_after_s)
+        if response.status_code not in (200, 201):
+            raise from_problem(response.status_code, says, names)
+        return Answer(response.text, says)
+
+    async def stream(self, path: str, last_id: str) -> AsyncIterator[Message]:
+        """The messages of `path` after the one with `last_id`, until the other side ends them."""
+        headers = {"Accept": f"{_EVENTS}, application/problem+json", "Cache-Control": "no-store"}
+        if last_id:
+            headers["Last-Event-ID"] = last_id
+        try:
+            async with self._client.stream("GET", path, headers=headers, timeout=_SILENCE) as response:
+                if response.status_code != 200:
+                    await response.aread()
+                    raise from_problem(response.status_code, self._object(response), {})
+                if response.headers.get("content-type", "").partition(";")[0].strip().lower() != _EVENTS:
+                    raise self._strange(response)
+                async for kind, message_id, text in messages(response.aiter_bytes()):
+                    yield Message(kind, message_id, text, self._read(text, response))
+        except (httpx.TransportError, httpx.DecodingError) as problem:
+            raise self._no_answer(problem) from None
+
+    def _no_answer(self, problem: Exception) -> Failed:
+        return Failed(f"no answer from {self._called}: {str(problem) or type(problem).__name__}")
+
     async def _send(self, path: str, question: Question, accept: str) -> httpx.Response:
         headers = {"Accept": accept}
         try:
@@ -118,12 +193,14 @@ class Service:
             headers["Content-Type"] = "application/json"
             return await self._client.post(path, content=question.body(), headers=headers)
         except (httpx.TransportError, httpx.DecodingError) as problem:
-            reason = str(problem) or type(problem).__name__
-            raise Failed(f"no answer from {self._called}: {reason}") from None
+            raise self._no_answer(problem) from None
 
     def _object(self, response: httpx.Response) -> dict[str, Any]:
+        return self._read(response.text, response)
+
+    def _read(self, text: str, response: httpx.Response) -> dict[str, Any]:
         try:
-            says = json.loads(response.text)
+            says = json.loads(text)
         except ValueError:
             says = None
         if not isinstance(says, dict):
@@ -145,18 +222,33 @@ def converse(server: str | None, named: str, talk: Callable[[Service], Awaitable
     return asyncio.run(whole())
 
 
+def converse_with(app: Any, talk: Callable[[Service], Awaitable[_T]]) -> _T:
+    """Run `talk` with an application in this process."""
+
+    async def whole() -> _T:
+        async with _in_process(app) as service:
+            return await talk(service)
+
+    return asyncio.run(whole())
+
+
 @asynccontextmanager
 async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
-    if server is not None:
-        url = _server_url(server, named)
-        # credentials that an address may hold stay out of what is printed
-        called = f"{url.scheme}://{url.netloc.decode('ascii')}"
-        # a proxy meant for the internet has no business between this machine and itself
-        by_environment = not is_loopback(url.host)
-        async with httpx.AsyncClient(base_url=url, timeout=_PATIENCE, trust_env=by_environment) as client:
-            yield Service(client, called)
+    if server is None:
+        async with _in_process(_application()) as service:
+            yield service
         return
-    app = _application()
+    url = _server_url(server, named)
+    # credentials that an address may hold stay out of what is printed
+    called = f"{url.scheme}://{url.netloc.decode('ascii')}"
+    # a proxy meant for the internet has no business between this machine and itself
+    by_environment = not is_loopback(url.host)
+    async with httpx.AsyncClient(base_url=url, timeout=_PATIENCE, trust_env=by_environment) as client:
+        yield Service(client, called, streams=True)
+
+
+@asynccontextmanager
+async def _in_process(app: Any) -> AsyncIterator[Service]:
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
     async with AsyncExitStack() as stack:
         try:
@@ -166,7 +258,8 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
                 raise
             raise Failed(str(problem)) from None
         client = httpx.AsyncClient(transport=transport, base_url="http://in-process")
-        yield Service(await stack.enter_async_context(client), "noonframe")
+        # this transport hands a response over when it is whole, which a stream never is
+        yield Service(await stack.enter_async_context(client), "noonframe", streams=False)
 
 
 def _server_url(server: str, named: str) -> httpx.URL:

@@ -29,11 +29,12 @@ def main(arguments: Sequence[str]) -> int:
 def _command(arguments: list[str]) -> int:
     import typer
 
-    from noonframe_terminal.commands import app
+    from noonframe_terminal.commands import commands_for
     from noonframe_terminal.paper import complain
 
     try:
-        code = typer.main.get_command(app).main(arguments, prog_name="noonframe", standalone_mode=False)
+        command = typer.main.get_command(commands_for(arguments))
+        code = command.main(arguments, prog_name="noonframe", standalone_mode=False)
     except Trouble as trouble:
         complain(*trouble.lines)
         return trouble.exit_code

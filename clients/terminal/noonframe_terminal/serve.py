@@ -13,6 +13,7 @@ from noonframe_terminal.hosts import is_loopback
 from noonframe_terminal.trouble import ANSWERED, SERVICE_FAILED, Failed, Refused, refusal
 
 _OPTIONS = {"host": "--host", "port": "--port"}
+_LONGEST_STOP_S = 3  # for whoever is still being answered
 
 
 def settings_or_refuse(**given: Any) -> Settings:
@@ -43,6 +44,8 @@ def serve(host: str | None, port: str | None, allow_unauthenticated: bool) -> in
 
     from noonframe.api.app import create_app
 
+    app = create_app(settings)
+
     class Server(uvicorn.Server):
         """Says where it listens once it does."""
 
@@ -52,13 +55,17 @@ def serve(host: str | None, port: str | None, allow_unauthenticated: bool) -> in
                 sys.stderr.write(f"noonframe: serving on {_address(listener)} (Ctrl-C ends it)\n")
                 sys.stderr.flush()
 
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            await app.state.watcher.stop()  # else every open stream would be waited for
+            await super().shutdown(sockets)
+
     config = uvicorn.Config(
-        create_app(settings),
+        app,
         access_log=False,  # its lines would hold the coordinates asked about
         log_config=_LOGGING,
         lifespan="on",
         server_header=False,
-        timeout_graceful_shutdown=5,
+        timeout_graceful_shutdown=_LONGEST_STOP_S,
     )
     server = Server(config)
     with listener:

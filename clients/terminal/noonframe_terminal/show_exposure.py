@@ -117,6 +117,7 @@ def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str) -> Non
     parts = [
         f"{basis['place']}, clock of {basis['time_zone']}",
         basis["sky"]["evidence"],
+        *weather_words(basis),
         basis["spot"],
         behind,
         basis["sensitizer"],
@@ -125,3 +126,15 @@ def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str) -> Non
     ]
     console.print()
     console.print(f"Basis: {'; '.join(parts)}.", style="dim")
+
+
+def weather_words(basis: Mapping[str, Any]) -> list[str]:
+    """Whose forecast it is, how old, and why no better one was to be had."""
+    weather = basis.get("weather")
+    if weather is None:
+        return []
+    said = []
+    if weather["attribution"] is not None:
+        aged = "" if weather["age_s"] is None else f", {words.length(weather['age_s'])} old"
+        said.append(f"{weather['attribution']}{aged}")
+    return [*said, *weather["why"]]

@@ -65,7 +65,7 @@ def _in_options(limit: str, names: Mapping[str, str]) -> str:
 def _called(field: str, names: Mapping[str, str]) -> str:
     """The option that filled `field`; inside a spot from a file, the option and the place in the file."""
     option, _, inside = field.partition(".")
-    if inside and option in names:
+    if inside and field not in names and option in names:
         return f"{names[option]} {inside}"
     return names.get(field, field)
 
@@ -74,6 +74,8 @@ def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, st
     """The trouble that a problem document (RFC 9457) tells, in the names of the options typed."""
     detail = str(problem.get("detail") or problem.get("title") or f"status {status}")
     errors: Sequence[Mapping[str, Any]] = problem.get("errors") or []
+    if status == 404 and any(error.get("field") == "run_id" for error in errors):
+        return Refused(f"no run {errors[0].get('value')}: noonframe run list shows them")
     if status >= 500 or status in (401, 403, 404, 405, 429):
         return Failed(f"the service failed with status {status}: {detail}")
     lines = [
