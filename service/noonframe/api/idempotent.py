@@ -11,11 +11,13 @@ from fastapi import Request, Response
 from pydantic import BaseModel
 
 from noonframe.api.records import Records
-from noonframe.api.runs import request_hash
-from noonframe.errors import KeyInUse, Malformed, OutOfDomain
+from noonframe.api.runs_words import request_hash
+from noonframe.errors import KeyInUse, Malformed, NoonframeError, OutOfDomain
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
+
+    Work = Callable[["Connection"], BaseModel]
 
 _HEADER = "idempotency-key"
 _LONGEST = 200
@@ -24,14 +26,16 @@ JSON = "application/json"
 
 def key_of(request: Request) -> str | None:
     """The key of a request; raises `Malformed` when it is none."""
-    given = request.headers.get(_HEADER)
-    if given is None:
+    given = request.headers.getlist(_HEADER)
+    if not given:
         return None
-    key = given.strip()
+    if len(given) > 1:
+        raise Malformed("Idempotency-Key", None, "one key, given once")
+    key = given[0].strip()
     if len(key) >= 2 and key[0] == key[-1] == '"':
         key = key[1:-1]
     if not (1 <= len(key) <= _LONGEST and key.isascii() and key.isprintable() and '"' not in key):
-        raise Malformed("Idempotency-Key", given[:60], f"1 to {_LONGEST} printable ASCII characters")
+        raise Malformed("Idempotency-Key", given[0][:60], f"1 to {_LONGEST} printable ASCII characters")
     return key
 
 
@@ -39,20 +43,26 @@ def once(
     request: Request,
     records: Records,
     content: Mapping[str, Any],
-    work: Callable[["Connection"], BaseModel],
+    prepare: "Callable[[], Work]",
     *,
     status_code: int,
 ) -> Response:
-    """Do `work` in a transaction and answer with what it returns; a repetition gets the same answer."""
+    """Answer with what the prepared work returns; a repetition gets the same answer.
+
+    `prepare` runs before the transaction and changes nothing; what it refuses is refused unless the request
+    was answered before.
+    """
     key, now_s = key_of(request), records.clock()
     store = records.open()
     if key is None:
+        work = prepare()
         with store.write() as db:
             body = work(db).model_dump_json().encode()
         return Response(body, status_code, media_type=JSON)
     from noonframe.store import idempotency
     from noonframe.store.idempotency import ClaimState, StoredReply
 
+    work = _prepared(prepare)
     route = f"{request.method} {request.url.path}"
     with store.write() as db:
         claim = idempotency.claim(db, key, route, request_hash(content), now_s=now_s)
@@ -71,3 +81,15 @@ def once(
         body = work(db).model_dump_json().encode()
         idempotency.finish(db, claim, StoredReply(status_code, JSON, body))
     return Response(body, status_code, media_type=JSON)
+
+
+def _prepared(prepare: "Callable[[], Work]") -> "Work":
+    try:
+        return prepare()
+    except NoonframeError as problem:
+        refusal = problem
+
+    def refuse(db: "Connection") -> BaseModel:
+        raise refusal
+
+    return refuse

@@ -1,6 +1,6 @@
 """What may be said of a running exposure."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from pydantic import BaseModel, Field
@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field
 from noonframe.api.inputs import ExposureBody
 from noonframe.api.inputs_spot import STRICT, SpotBody
 from noonframe.api.times import OffsetTime
+from noonframe.errors import OutOfDomain
 
 EventKind = Literal["covered", "uncovered", "sky", "moved", "meter", "target", "finished", "discarded"]
 
@@ -41,6 +42,35 @@ class EventBody(BaseModel):
     relative_uncertainty: float | None = Field(None, gt=0, le=1)
     target_j_m2: float | None = Field(None, ge=1, le=1e8)
     target_spread_stops: float | None = Field(None, ge=0, le=4)
+
+
+_NEEDED: dict[str, tuple[str, ...]] = {
+    "sky": ("sky",),
+    "moved": ("spot",),
+    "meter": ("quantity", "ratio", "reference", "relative_uncertainty"),
+    "target": ("target_j_m2",),
+}
+_ALLOWED: dict[str, tuple[str, ...]] = {"sky": ("vouched_s",), "target": ("target_spread_stops",)}
+_OF_EVERY_KIND = {"kind", "at", "event_id"}
+
+
+def payload_of(body: EventBody) -> dict[str, Any]:
+    """What is kept of an event besides its kind, time and id.
+
+    Raises `OutOfDomain` for a field that its kind needs and lacks, or has and does not know.
+    """
+    needed = _NEEDED.get(body.kind, ())
+    for name in needed:
+        if getattr(body, name) is None:
+            raise OutOfDomain(name, None, f"given with an event of kind {body.kind}")
+    known = _OF_EVERY_KIND.union(needed, _ALLOWED.get(body.kind, ()))
+    for name in EventBody.model_fields:
+        if name not in known and getattr(body, name) is not None:
+            raise OutOfDomain(name, None, f"left out of an event of kind {body.kind}")
+    fields = body.model_dump(mode="json", exclude_none=True, exclude={*_OF_EVERY_KIND, "reference"})
+    if body.reference is not None:
+        fields["reference_s"] = body.reference.timestamp()
+    return fields
 
 
 class RunsQuery(BaseModel):

@@ -2,14 +2,28 @@
 
 import asyncio
 import contextlib
+from dataclasses import dataclass, field
 from uuid import UUID
 
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.records import Records
-from noonframe.store.errors import StoreError
+from noonframe.errors import NoonframeError
 
 POLL_S = 1.0
+
+
+@dataclass
+class _Watched:
+    """One exposure: how many streams look at it, its newest version, and what wakes them."""
+
+    version: int
+    readers: int = 0
+    moved: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def wake(self) -> None:
+        self.moved.set()
+        self.moved = asyncio.Event()
 
 
 class Watcher:
@@ -21,64 +35,77 @@ class Watcher:
 
     def __init__(self, records: Records) -> None:
         self._records = records
-        self._watched: dict[UUID, int] = {}
-        self._versions: dict[UUID, int] = {}
-        self._changed: asyncio.Condition | None = None
+        self._watched: dict[UUID, _Watched] = {}
         self._task: asyncio.Task[None] | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._hurried: asyncio.Event | None = None
         self.stopping = False
+
+    @property
+    def watched(self) -> int:
+        """How many exposures are watched."""
+        return len(self._watched)
 
     def watch(self, run_id: UUID, version: int) -> None:
         """Begin to watch an exposure that is at `version`."""
-        self._watched[run_id] = self._watched.get(run_id, 0) + 1
-        self._versions[run_id] = max(version, self._versions.get(run_id, 0))
-        if self._changed is None:
-            self._changed = asyncio.Condition()
+        entry = self._watched.setdefault(run_id, _Watched(version))
+        entry.readers += 1
+        entry.version = max(version, entry.version)
         if self._task is None or self._task.done():
-            self._task = asyncio.create_task(self._poll())
+            self._loop, self._hurried = asyncio.get_running_loop(), asyncio.Event()
+            self._task = self._loop.create_task(self._poll(self._hurried))
+
+    def hurry(self) -> None:
+        """Something was told through this very app: ask at once.  For any thread."""
+        if self._watched and self._loop is not None and self._hurried is not None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed, and with it every stream
+                self._loop.call_soon_threadsafe(self._hurried.set)
 
     def leave(self, run_id: UUID) -> None:
         """One stream fewer on an exposure."""
-        self._watched[run_id] -= 1
-        if self._watched[run_id] == 0:
-            del self._watched[run_id], self._versions[run_id]
+        entry = self._watched[run_id]
+        entry.readers -= 1
+        if entry.readers == 0:
+            del self._watched[run_id]
 
     def version(self, run_id: UUID) -> int:
         """The newest version known of a watched exposure."""
-        return self._versions[run_id]
+        return self._watched[run_id].version
 
     async def wait(self, run_id: UUID, version: int, timeout_s: float) -> None:
         """Until the exposure is past `version`, the app stops, or the time is over."""
-        assert self._changed is not None
+        entry = self._watched[run_id]
+        if self.stopping or entry.version > version:
+            return
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(timeout_s), self._changed:
-                await self._changed.wait_for(
-                    lambda: self.stopping or self._versions.get(run_id, version) > version
-                )
+            async with asyncio.timeout(timeout_s):
+                await entry.moved.wait()
 
     async def stop(self) -> None:
         """End the watching and let every stream go."""
         self.stopping = True
-        if self._changed is not None:
-            async with self._changed:
-                self._changed.notify_all()
+        for entry in self._watched.values():
+            entry.wake()
         if self._task is not None:
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
 
-    async def _poll(self) -> None:
+    async def _poll(self, hurried: asyncio.Event) -> None:
         while self._watched and not self.stopping:
-            await asyncio.sleep(POLL_S)
-            ids = list(self._watched)
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(POLL_S):
+                    await hurried.wait()
+            hurried.clear()
             try:
-                found = await run_in_threadpool(self._ask, ids)
-            except StoreError:
+                found = await run_in_threadpool(self._ask, list(self._watched))
+            except NoonframeError:
                 continue
-            moved = {one: at for one, at in found.items() if at > self._versions.get(one, at)}
-            if moved and self._changed is not None:
-                self._versions.update(moved)
-                async with self._changed:
-                    self._changed.notify_all()
+            for run_id, version in found.items():
+                entry = self._watched.get(run_id)
+                if entry is not None and version > entry.version:
+                    entry.version = version
+                    entry.wake()
 
     def _ask(self, ids: list[UUID]) -> dict[UUID, int]:
         from noonframe.store import exposures
