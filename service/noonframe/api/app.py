@@ -7,13 +7,26 @@ import numpy as np
 from fastapi import FastAPI
 
 from noonframe import __version__
+from noonframe.api.bench_desk import BenchDesk
 from noonframe.api.headers import SafeHeaders
 from noonframe.api.openapi import document
 from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
 from noonframe.api.reading import LONGEST_QUERY_BYTES
 from noonframe.api.records import Records
-from noonframe.api.routes import catalogue, exposure, light, moves, patch, runs, slots
+from noonframe.api.routes import (
+    bench_tools,
+    catalogue,
+    exposure,
+    light,
+    moves,
+    patch,
+    prints,
+    recipes,
+    runs,
+    shelf,
+    slots,
+)
 from noonframe.api.routes.common import system_clock
 from noonframe.api.runs import RunDesk
 from noonframe.api.streams import Watcher
@@ -81,6 +94,7 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     opener = weather_opener(settings, records) if settings.weather_providers else None
     app.state.weather = WeatherDesk(opener)
     app.state.runs = RunDesk(settings, records, app.state.weather)
+    app.state.bench = BenchDesk(settings, records)
     app.state.watcher = Watcher(records)
     app.add_middleware(SafeHeaders)
     install_problem_handlers(app)
@@ -92,6 +106,10 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         patch,
         runs,
         catalogue,
+        bench_tools,
+        recipes,
+        prints,
+        shelf,
     ):  # tried in this order, so the busiest comes first
         app.include_router(module.router)
 

@@ -162,13 +162,16 @@ def find_target(fields: TargetFields, sensitizer: Sensitizer) -> Target:
             raise OutOfDomain(
                 "target_spread_stops", fields.target_spread_stops, "left out unless target_j_m2 is given"
             )
-        return Target(
-            sensitizer.target_j_m2,
-            sensitizer.target_spread_stops,
-            f"prior of {sensitizer.id}: a test strip will narrow it",
-        )
-    spread = fields.target_spread_stops
-    return Target(fields.target_j_m2, GIVEN_TARGET_SPREAD_STOPS if spread is None else spread, "given")
+        if fields.target_source is not None:
+            raise OutOfDomain("target_source", fields.target_source, "left out unless target_j_m2 is given")
+        return Target(sensitizer.target_j_m2, sensitizer.target_spread_stops, prior_words(sensitizer.id))
+    spread = GIVEN_TARGET_SPREAD_STOPS if fields.target_spread_stops is None else fields.target_spread_stops
+    return Target(fields.target_j_m2, spread, fields.target_source or "given")
+
+
+def prior_words(whose: str) -> str:
+    """Who says so, for a target that no exposure has sharpened yet."""
+    return f"prior of {whose}: a test strip will narrow it"
 
 
 def _basis(ask: Ask) -> Basis:

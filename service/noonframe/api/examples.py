@@ -58,3 +58,65 @@ RUN: dict[str, object] = {
     **_SHEET,
 }
 SEEN: dict[str, object] = {"kind": "sky", "sky": "covered"}
+
+STRIP: dict[str, object] = {
+    **_YARD,
+    "start": "2026-06-21T12:00:00+01:00",
+    **_SHEET,
+}
+STRIP_FOLLOW: dict[str, object] = {
+    "run_id": "00000000-0000-0000-0000-000000000001",
+    "first_j_m2": 6000,
+    "step_stops": 0.5,
+    "strip_count": 9,
+    "covered": 1,
+}
+CURVE: dict[str, object] = {
+    "dose_j_m2": 96000,
+    "wedge": {"step_count": 21, "step_density": 0.15},
+    "densities": [
+        *(1.42, 1.42, 1.41, 1.39, 1.36, 1.29, 1.18, 1.04, 0.89, 0.73, 0.58, 0.45, 0.34, 0.26),
+        *(0.20, 0.16, 0.13, 0.12, 0.11, 0.1, 0.1),
+    ],
+}
+COATING: dict[str, object] = {
+    "sheets": [{"width_mm": 203, "height_mm": 254, "count": 6}],
+    "bottle_ml": {"iron": 100, "ferricyanide": 100},
+    "wash_start": "2026-06-21T13:00:00+01:00",
+    "oxidising_rinse": True,
+}
+RECIPE: dict[str, object] = {
+    "name": "kelp on cotton",
+    "sensitizer": "citrate-classic",
+    "stack": ["float-glass-4mm", "polyester-film"],
+    "paper": "cotton rag, unbuffered",
+    "coat_notes": "one coat by rod",
+    "negative_notes": "film negative, density range 1.2",
+}
+RECIPE_CHANGE: dict[str, object] = {"coat_notes": "two thin coats by rod"}
+EVIDENCE: dict[str, object] = {
+    "kind": "strip",
+    "ladder": {"first_j_m2": 6000, "step_stops": 0.5, "strip_count": 9},
+    "first_full": 5,
+    "first_toned": 1,
+    "made_at": "2026-06-21T12:00:00+01:00",
+}
+WITHDRAW: dict[str, object] = {"reason": "the strip was washed too briefly"}
+PRINT: dict[str, object] = {
+    "name": "kelp fronds",
+    "recipe": "kelp on cotton",
+    "made_at": "2026-06-21T11:40:00+01:00",
+    "dose_j_m2": 21000,
+    "judgement": "right",
+    "wash_notes": "ten minutes, three changes",
+    "tags": ["seaweed"],
+}
+PRINT_CHANGE: dict[str, object] = {"judgement": "a little dark", "notes": "blue came up in a day"}
+SAVED_SPOT: dict[str, object] = {"name": "yard bench", "spot": OPEN_SPOT, "place": "quayside-yard"}
+SAVED_SPOT_CHANGE: dict[str, object] = {"spot": {**OPEN_SPOT, "tilt_deg": 30}}
+SAVED_PLACE: dict[str, object] = {
+    "name": "print room yard",
+    **_YARD,
+    "time_zone": "Europe/Lisbon",
+}
+SAVED_PLACE_CHANGE: dict[str, object] = {"elevation_m": 82}

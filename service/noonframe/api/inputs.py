@@ -10,6 +10,8 @@ from noonframe.sky.words import SKY_WORDS, THICKEST_CLOUD
 from noonframe.sun.place import HIGHEST_ELEVATION_M, LOWEST_ELEVATION_M
 
 Name = Annotated[str, Field(min_length=1, max_length=100)]
+Saved = Annotated[str, Field(min_length=1, max_length=200)]
+"""Name or id of something on the shelf."""
 
 
 class PlaceFields(BaseModel):
@@ -28,6 +30,9 @@ class PlaceFields(BaseModel):
         None, description="instead of coordinates: a city, `lat,lon` or a geo: URI (RFC 5870)"
     )
     time_zone: Name | None = Field(None, description="IANA name; found from the coordinates if not given")
+    saved_place: Saved | None = Field(
+        None, description="instead of all these: a saved place by name or id, see /v1/saved-places"
+    )
 
 
 class SceneFields(PlaceFields, SpotFields):
@@ -56,6 +61,15 @@ class SceneFields(PlaceFields, SpotFields):
         description="comma list of what the light passes, outermost first; `none` is a bare sheet",
         examples=["float-glass-4mm,polyester-film"],
     )
+    recipe: Saved | None = Field(
+        None,
+        description="a saved recipe by name or id, see /v1/recipes: its stack and sensitizer, and the target "
+        "learned of it where none is given",
+    )
+    recipe_version: int | None = Field(None, ge=1, description="of the recipe; the newest if not given")
+    saved_spot: Saved | None = Field(
+        None, description="a saved spot by name or id, with its place, see /v1/spots"
+    )
 
 
 class LightQuery(SceneFields):
@@ -78,6 +92,9 @@ class TargetFields(SceneFields):
     )
     target_spread_stops: float | None = Field(
         None, ge=0, le=4, description="one standard deviation of the target; 0.25 for a given target"
+    )
+    target_source: Annotated[str, Field(min_length=1, max_length=300)] | None = Field(
+        None, description="who says so, told again with the answer; only with a target"
     )
     reciprocity_exponent: float = Field(
         1.0, ge=0.7, le=1.1, description="Schwarzschild's p; 1 is plain reciprocity"

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from noonframe.api import examples
+from noonframe.api.bench_examples import BENCH_MODELS, bench_examples
 from noonframe.api.inputs import (
     ExposureBody,
     ExposureQuery,
@@ -50,6 +51,7 @@ _OWN_MODELS: tuple[type[BaseModel], ...] = (
     PatchBody,
     RunBody,
     EventBody,
+    *BENCH_MODELS,
 )
 
 
@@ -125,6 +127,7 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
         for operation, answer in json_answers.items()
     }
     answers.update(_example_runs(settings, now_s))
+    answers.update(bench_examples(settings, now_s))
     answers["get", "/v1/moves/picture"] = {"image/svg+xml": outdoors.picture()}
     answers["post", "/v1/moves/picture"] = {"image/svg+xml": indoors.picture()}
     answers["get", "/v1/say"]["text/plain"] = exposure.summary

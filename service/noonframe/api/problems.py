@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from noonframe.api.bench_match import MatchMissing, Stale
 from noonframe.api.headers import SAFE_HEADERS
 from noonframe.errors import DataFileError, KeyInUse, Malformed, NoonframeError, OutOfDomain, UnknownName
 from noonframe.store.errors import Conflict, StoreBusy, StoreError, StoreFull
@@ -39,6 +40,8 @@ class Problem(BaseModel):
 
 
 _STATUS: tuple[tuple[type[NoonframeError], int, str, str], ...] = (
+    (MatchMissing, 428, "match-missing", "A change must say which version it was made from"),
+    (Stale, 412, "stale", "Somebody else changed it since"),
     (KeyInUse, 409, "in-progress", "The first request with this key is still being answered"),
     (Conflict, 409, "conflict", "Somebody else was first"),
     (StoreBusy, 503, "records-busy", "The records are busy; the same request may succeed in a moment"),
@@ -80,6 +83,41 @@ PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
         (507, "There is no room for more records."),
     )
 }
+
+CHANGE_RESPONSES: dict[int | str, dict[str, Any]] = {
+    status: {
+        "description": text,
+        "content": {
+            MEDIA_TYPE: {
+                "schema": {"$ref": "#/components/schemas/Problem"},
+                "example": {
+                    "type": f"urn:noonframe:problem:{kind}",
+                    "title": text.rstrip("."),
+                    "status": status,
+                    "detail": f"If-Match must be {limit}",
+                    "instance": "/v1/recipes/00000000-0000-0000-0000-000000000001",
+                    "errors": [{"field": "If-Match", "value": value, "limit": limit}],
+                },
+            }
+        },
+    }
+    for status, kind, text, value, limit in (
+        (412, "stale", "Somebody else changed it since.", '"1"', 'the version there is now, "2"'),
+        (428, "match-missing", "A change must say which version it was made from.", None, "given"),
+    )
+}
+"""Of routes that change something saved."""
+
+_IN_PATH = {
+    "exposure_id",
+    "recipe_id",
+    "spot_id",
+    "place_id",
+    "print_id",
+    "evidence_id",
+    "version",
+}
+"""Names that stand in an address, so that not to know them is to find nothing there."""
 
 
 def _plain(value: object) -> object:
@@ -129,9 +167,11 @@ def problem_response(
 async def _on_noonframe_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, NoonframeError)
     _, status, kind, title = next(row for row in _STATUS if isinstance(error, row[0]))
-    if isinstance(error, UnknownName) and error.field == "exposure_id":
+    if isinstance(error, UnknownName) and error.field in _IN_PATH:
         status, (kind, title) = 404, _TITLES[404]
     headers = {"Retry-After": "1"} if isinstance(error, StoreBusy) else None
+    if isinstance(error, Stale):
+        headers = {"ETag": f'"{error.current}"'}
     field = "run_id" if error.field == "exposure_id" else _short(error.field)
     entry = {"field": field, "value": _plain(error.value), "limit": error.limit}
     return problem_response(

@@ -53,10 +53,7 @@ def body_of(model: type[_Fields]) -> Callable[[Request], Awaitable[_Fields]]:
     """A dependency that reads the JSON body of a request as `model`."""
 
     async def read_body(request: Request) -> _Fields:
-        no_query(request)
-        if not _is_json(request.headers.get("content-type", "")):
-            raise HTTPException(415, "The body must be JSON, sent as Content-Type: application/json")
-        body = await _whole_body(request, settings_of(request).max_body_bytes)
+        body = await json_bytes(request, settings_of(request).max_body_bytes)
         try:
             json.loads(body, object_pairs_hook=_distinct)  # of two equal keys pydantic would take the last
         except (ValueError, RecursionError):
@@ -67,6 +64,14 @@ def body_of(model: type[_Fields]) -> Callable[[Request], Awaitable[_Fields]]:
             raise _refusal(problem, "body") from None
 
     return read_body
+
+
+async def json_bytes(request: Request, most_bytes: int) -> bytes:
+    """The body of a request that says it is JSON, unread."""
+    no_query(request)
+    if not _is_json(request.headers.get("content-type", "")):
+        raise HTTPException(415, "The body must be JSON, sent as Content-Type: application/json")
+    return await _whole_body(request, most_bytes)
 
 
 async def _whole_body(request: Request, most_bytes: int) -> bytes:

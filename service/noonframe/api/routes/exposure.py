@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.bench_fill import filled, names_saved
 from noonframe.api.cautions import sun_cautions
 from noonframe.api.examples import EXPOSURE, OPEN_SPOT
 from noonframe.api.inputs import ExposureBody, ExposureQuery, SceneFields
@@ -54,7 +55,8 @@ def post_exposure(
     request: Request, body: Annotated[ExposureBody, Depends(body_of(ExposureBody))]
 ) -> ExposureAnswer:
     """The same, with a spot."""
-    return answer_exposure(body, settings_of(request), now_of(request), body.spot, weather_of(request))
+    body, spot = filled(request, body, body.spot)
+    return answer_exposure(body, settings_of(request), now_of(request), spot, weather_of(request))
 
 
 @router.get(
@@ -77,12 +79,19 @@ async def _answer_soon(request: Request) -> ExposureAnswer:
     query = read_query(ExposureQuery, request)
     settings, now_s = settings_of(request), now_of(request)
     weather = weather_of(request)
+    if names_saved(query):
+        return await run_in_threadpool(_answer_saved, request, query)
     if query.place is not None or weather.is_on:  # a name may need the whole city table, a forecast the net
         return await run_in_threadpool(answer_exposure, query, settings, now_s, None, weather)
     outlook = look(query, settings, now_s, None, weather)
     if outlook.exposure.reached:
         return outlook.answer(None)
     return outlook.answer(await run_in_threadpool(outlook.next_chance))
+
+
+def _answer_saved(request: Request, query: ExposureQuery) -> ExposureAnswer:
+    query, spot = filled(request, query)
+    return answer_exposure(query, settings_of(request), now_of(request), spot, weather_of(request))
 
 
 def answer_exposure(

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import understand
+from noonframe.api.bench_fill import filled
 from noonframe.api.examples import LIGHT, OPEN_SPOT
 from noonframe.api.inputs import LightBody, LightQuery
 from noonframe.api.inputs_spot import SpotBody
@@ -25,7 +26,7 @@ router = APIRouter(tags=["light"])
 @router.get("/v1/light", operation_id="light", openapi_extra=query_parameters(LightQuery, LIGHT))
 async def get_light(request: Request) -> LightAnswer | WindowLightAnswer:
     """Light on a plane at `start`, `start + step_s`, ... up to `end`, under a steady sky."""
-    return await run_in_threadpool(answer_light, read_query(LightQuery, request), settings_of(request), None)
+    return await run_in_threadpool(_answer, request, read_query(LightQuery, request), None)
 
 
 @router.post(
@@ -37,7 +38,12 @@ def post_light(
     request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]
 ) -> LightAnswer | WindowLightAnswer:
     """The same, with a spot."""
-    return answer_light(body, settings_of(request), body.spot)
+    return _answer(request, body, body.spot)
+
+
+def _answer(request: Request, query: LightQuery, spot: SpotBody | None) -> LightAnswer | WindowLightAnswer:
+    query, spot = filled(request, query, spot)
+    return answer_light(query, settings_of(request), spot)
 
 
 def answer_light(

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, find_where, understand
+from noonframe.api.bench_fill import filled
 from noonframe.api.examples import OPEN_SPOT, SLOTS
 from noonframe.api.inputs import SlotsBody, SlotsQuery
 from noonframe.api.inputs_spot import SpotBody
@@ -34,14 +35,7 @@ LONGEST_SPAN_DAYS = 31
 @router.get("/v1/slots", operation_id="slots", openapi_extra=query_parameters(SlotsQuery, SLOTS))
 async def get_slots(request: Request) -> SlotsAnswer:
     """The stretches of a day (or of up to 31 days) in which the exposure can be made, best first."""
-    return await run_in_threadpool(
-        answer_slots,
-        read_query(SlotsQuery, request),
-        settings_of(request),
-        now_of(request),
-        None,
-        weather_of(request),
-    )
+    return await run_in_threadpool(_answer, request, read_query(SlotsQuery, request), None)
 
 
 @router.post(
@@ -51,7 +45,12 @@ async def get_slots(request: Request) -> SlotsAnswer:
 )
 def post_slots(request: Request, body: Annotated[SlotsBody, Depends(body_of(SlotsBody))]) -> SlotsAnswer:
     """The same, with a spot."""
-    return answer_slots(body, settings_of(request), now_of(request), body.spot, weather_of(request))
+    return _answer(request, body, body.spot)
+
+
+def _answer(request: Request, query: SlotsQuery, spot: SpotBody | None) -> SlotsAnswer:
+    query, spot = filled(request, query, spot)
+    return answer_slots(query, settings_of(request), now_of(request), spot, weather_of(request))
 
 
 def _span(query: SlotsQuery, now_s: float) -> tuple[float, float]:
