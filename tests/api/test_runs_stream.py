@@ -180,7 +180,7 @@ def test_an_event_told_here_comes_before_the_state_with_it(desk, server):
         reader.until("state")
         desk.clock.now_s += 60
         desk.tell(run, "covered")
-        told = reader.until("state")
+        told = reader.until("told")[-1:] + reader.until("state")  # a state by the clock may come before
     assert [(event, ident) for event, ident, _ in told] == [("told", 2), ("state", 2)]
     assert told[0][2]["kind"] == "covered"
     assert told[1][2]["status"] == "covered"
@@ -280,6 +280,7 @@ def test_readers_of_different_exposures_are_woken_by_their_own(desk, server, soo
         desk.tell(run, "covered")
     for number, reader in enumerate(readers):
         if number % 2 == 0:
+            assert reader.until("told")[-1][2]["kind"] == "covered"  # a state by the clock may come before
             assert reader.until("state")[-1][2]["status"] == "covered"
         else:
             event, ident, state = reader.message()

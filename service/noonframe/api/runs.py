@@ -44,6 +44,7 @@ LONGEST_PAST_DAYS = 31
 _DAY_S = 86400.0
 _LOOK_EVERY_S, _LOOK_AGAIN_S = 60.0, 15.0  # at a forecast; where there was none
 _TIDY_EVERY_S = 3600.0
+_LONGEST_WAIT_S = 30.0
 _MOST_FOLLOWED = 256  # a sky of its own costs some megabytes
 
 
@@ -142,10 +143,11 @@ class RunDesk:
             from noonframe.store.exposures import ExposureStatus
 
             row = exposures.get(db, run_id, lock=True)
-            known = [event_of(one) for one in exposures.events_after(db, run_id)]
+            rows = exposures.events_after(db, run_id)
+            known = [event_of(one) for one in rows]
             event_id = body.event_id or uuid4()
             same = next((one for one in known if one.event_id == event_id), None)
-            at_s = now_s if body.at is None else body.at.timestamp()
+            at_s = _no_sooner(now_s, rows[-1].received_s) if body.at is None else body.at.timestamp()
             if same is not None and body.at is None:
                 at_s = same.at_s  # told again without a time of its own, it is the same event
             others = [one for one in known if one.event_id != event_id]
@@ -362,6 +364,14 @@ def _scene_now(followed: _Followed, events: Sequence[Event], now_s: float) -> Sc
     if followed.moved is None or followed.moved[0] != spot:
         followed.moved = (spot, replace(followed.ask.scene, spot=spot))
     return followed.moved[1]
+
+
+def _no_sooner(now_s: float, newest_s: float) -> float:
+    """The time of an event told without one: not before what was acknowledged while it waited its turn.
+
+    A clock that is further off than any wait is another matter, and is left alone.
+    """
+    return newest_s if 0.0 < newest_s - now_s < _LONGEST_WAIT_S else now_s
 
 
 def event_of(row: "ExposureEvent") -> Event:
