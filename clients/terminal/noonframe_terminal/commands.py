@@ -38,13 +38,15 @@ def _print_version(wanted: bool) -> None:
 
 
 def commands_for(arguments: Sequence[str]) -> typer.Typer:
-    """All commands, but `run` and what is below it only where it may be meant: it takes time to load."""
+    """All commands, but `run` and those of the bench only where they may be meant: they take time to load."""
     first = next((word for word in arguments if not word.startswith("-")), None)
     usual = {one.name or one.callback.__name__ for one in app.registered_commands if one.callback}
     if first not in usual and not app.registered_groups:
+        from noonframe_terminal.commands_bench import add_bench
         from noonframe_terminal.commands_run import run_app
 
         app.add_typer(run_app)
+        add_bench(app)
     return app
 
 
@@ -76,7 +78,7 @@ def now(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = N
     def draw(console: Any) -> None:
         from noonframe_terminal.show_exposure import draw_exposure
 
-        draw_exposure(console, answer.says, now_there(answer))
+        draw_exposure(console, answer.says, now_there(answer), usual=scene.recipe is None)
 
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED if answer.says["reached"] else NOT_REACHED
@@ -139,7 +141,7 @@ def slots(
     def draw(console: Any) -> None:
         from noonframe_terminal.show_slots import draw_slots
 
-        draw_slots(console, answer.says, now_there(answer))
+        draw_slots(console, answer.says, now_there(answer), usual=scene.recipe is None)
 
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED if answer.says["slots"] else NOT_REACHED

@@ -68,6 +68,7 @@ def moves(
             answer.says,
             now_there(answer),
             staying=None if staying is None else staying.says,
+            usual=scene.recipe is None,
             object_asked=plan.object_height_mm is not None,
             picture=picture.picture,
         )
@@ -93,7 +94,7 @@ def patch(
 ) -> int:
     """Where the patch of sun lies inside a window in the course of a day, and the best place in it."""
     asked = question(scene, spot, edges, date="--date", months="--months")
-    if not spot.is_said():
+    if not spot.is_said() and scene.saved_spot is None:
         raise Refused(_NO_WINDOW)
     if months:
         asked = asked.plus({"months": "true"})

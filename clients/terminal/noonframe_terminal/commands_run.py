@@ -49,7 +49,7 @@ def start(
         return await service.change(RUNS, begun.as_object(), asked.names)
 
     answer = converse(reach.address(), reach.named(), talk)
-    show(reach, answer, lambda: _draw(answer.says, hint=True))
+    show(reach, answer, lambda: _draw(answer.says, begun=True, usual=scene.recipe is None))
     return _code(answer.says)
 
 
@@ -177,12 +177,18 @@ def watch(
     return ANSWERED
 
 
-def _draw(run: dict[str, Any], events: list[dict[str, Any]] | None = None, *, hint: bool = False) -> None:
+def _draw(
+    run: dict[str, Any],
+    events: list[dict[str, Any]] | None = None,
+    *,
+    begun: bool = False,
+    usual: bool = False,
+) -> None:
     def draw(console: Any) -> None:
         from noonframe_terminal.show_run import draw_run
 
-        draw_run(console, run, events or ())
-        if hint:
+        draw_run(console, run, events or (), usual=usual)
+        if begun:
             console.print()
             console.print("noonframe run watch follows it; noonframe run tell WHAT tells what happens.")
 

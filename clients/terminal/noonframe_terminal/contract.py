@@ -138,22 +138,58 @@ class Service:
             raise self._strange(response)
         return response.text
 
-    async def change(self, path: str, body: Mapping[str, Any], names: Mapping[str, str]) -> Answer:
-        """What `path` answers to a change, which takes effect once however often it has to be sent."""
+    async def text(self, path: str, fields: Mapping[str, str], names: Mapping[str, str], kind: str) -> str:
+        """The document of media type `kind` that `path` answers with, as it came."""
+        response = await self._send(path, Question(fields, names), f"{kind}, application/problem+json")
+        if response.status_code != 200:
+            raise from_problem(response.status_code, self._object(response), names)
+        if response.headers.get("content-type", "").partition(";")[0].strip().lower() != kind:
+            raise self._strange(response)
+        return response.text
+
+    async def post(self, path: str, body: Mapping[str, Any] | bytes, names: Mapping[str, str]) -> Answer:
+        """What `path` answers to a body that may be sent as often as one likes."""
+        headers = {"Accept": "application/json", "Content-Type": "application/json"}
+        content = body if isinstance(body, bytes) else json.dumps(body).encode()
+        try:
+            response = await self._client.post(path, content=content, headers=headers)
+        except (httpx.TransportError, httpx.DecodingError) as problem:
+            raise self._no_answer(problem) from None
+        says = self._object(response)
+        if response.status_code not in (200, 201):
+            raise from_problem(response.status_code, says, names)
+        return Answer(response.text, says)
+
+    async def change(
+        self,
+        path: str,
+        body: Mapping[str, Any],
+        names: Mapping[str, str],
+        *,
+        method: str = "POST",
+        version: int | None = None,
+        look: str = "noonframe run list",
+    ) -> Answer:
+        """What `path` answers to a change, which takes effect once however often it has to be sent.
+
+        `version` is the one that the change was made from; `look` is the command that shows what was kept.
+        """
         headers = {
             "Accept": "application/json",
             "Content-Type": "application/json",
             "Idempotency-Key": f'"{uuid4()}"',
         }
+        if version is not None:
+            headers["If-Match"] = f'"{version}"'
         content = json.dumps(body)
         for again_after_s in (*_AGAIN_AFTER_S, None):
             try:
-                response = await self._client.post(path, content=content, headers=headers)
+                response = await self._client.request(method, path, content=content, headers=headers)
             except (httpx.TransportError, httpx.DecodingError) as problem:
                 if again_after_s is None:
                     raise Failed(
                         *self._no_answer(problem).lines,
-                        "it may have been kept all the same: noonframe run list",
+                        f"it may have been kept all the same: {look}",
                     ) from None
             else:
                 says = self._object(response)

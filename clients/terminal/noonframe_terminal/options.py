@@ -18,7 +18,8 @@ SERVER_VARIABLE = "NOONFRAME_SERVER"
 
 _NO_PLACE = (
     "no place given. Use --place with a city, coordinates or a geo: URI"
-    f' (--place Porto, --place "41.15,-8.61"), or --latitude and --longitude, or set {PLACE_VARIABLE}.'
+    f' (--place Porto, --place "41.15,-8.61"), or --latitude and --longitude, or --saved-place, or set'
+    f" {PLACE_VARIABLE}."
 )
 
 # Numbers stay text on their way: their ranges live in the contract, and so do the words that refuse them.
@@ -31,8 +32,8 @@ def option(name: str, panel: str, metavar: str, text: str) -> Any:
 
 
 @dataclasses.dataclass(frozen=True)
-class Scene:
-    """Where, under what sky, facing how, behind what, coated with what."""
+class Where:
+    """Where: a place in words, coordinates, or one that was saved."""
 
     place: Annotated[
         Text,
@@ -43,12 +44,45 @@ class Scene:
             f"A city, lat,lon, a geo: URI, or a demo place (quayside-yard). Else {PLACE_VARIABLE}.",
         ),
     ] = None
+    saved_place: Annotated[
+        Text, option("--saved-place", "Place", "NAME", "A place you saved: noonframe saved-place add.")
+    ] = None
     latitude_deg: Annotated[Text, option("--latitude", "Place", "DEG", "North positive.")] = None
     longitude_deg: Annotated[Text, option("--longitude", "Place", "DEG", "East positive.")] = None
     elevation_m: Annotated[Text, option("--elevation", "Place", "M", "Above sea level.")] = None
     time_zone: Annotated[
         Text, option("--time-zone", "Place", "NAME", "IANA name; found from the place if not given.")
     ] = None
+
+    def fields(self) -> dict[str, str]:
+        """What to ask the service; refuses a question without a place."""
+        asked = given(self)
+        if (self.latitude_deg is None) != (self.longitude_deg is None):
+            missing = "--latitude" if self.latitude_deg is None else "--longitude"
+            raise refusal(missing, None, "given with the other coordinate, or else --place")
+        if self.lacks_place():
+            usual = os.environ.get(PLACE_VARIABLE, "").strip()
+            if not usual:
+                raise Refused(_NO_PLACE)
+            asked["place"] = usual
+        return asked
+
+    def lacks_place(self) -> bool:
+        """Whether the place is the usual one, as nothing else is said of it."""
+        return self.place is None and self.latitude_deg is None and self.saved_place is None
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        names = names_of(type(self))
+        if self.lacks_place():
+            names["place"] = PLACE_VARIABLE
+        return names
+
+
+@dataclasses.dataclass(frozen=True)
+class Scene(Where):
+    """Where, under what sky, facing how, behind what, coated with what."""
+
     sky: Annotated[
         Text,
         option("--sky", "Sky", "WORD", "What you see: clear, thin-cloud, broken, overcast, rain, fog."),
@@ -60,10 +94,28 @@ class Scene:
             "--facing", "Frame", "WORD", "Where a tilted frame leans: south-west, ssw, or degrees from north."
         ),
     ] = None
+    saved_spot: Annotated[
+        Text,
+        option("--saved-spot", "Frame", "NAME", "A spot you saved, with its place: noonframe spot add."),
+    ] = None
     stack: Annotated[
-        str,
-        option("--stack", "Frame", "LIST", "What covers the sheet, outermost first; none for a bare sheet."),
-    ] = USUAL_STACK
+        Text,
+        option(
+            "--stack",
+            "Frame",
+            "LIST",
+            f"What covers the sheet, outermost first; none for a bare sheet. Else {USUAL_STACK}.",
+        ),
+    ] = None
+    recipe: Annotated[
+        Text,
+        option(
+            "--recipe",
+            "Sheet",
+            "NAME",
+            "A recipe you saved, in place of --stack and --sensitizer; knows its own target.",
+        ),
+    ] = None
     sensitizer: Annotated[Text, option("--sensitizer", "Sheet", "ID", "See noonframe materials.")] = None
     cloud_optical_depth: Annotated[
         Text, option("--cloud", "Air", "DEPTH", "Optical depth of a whole-sky cloud, in place of --sky.")
@@ -79,25 +131,16 @@ class Scene:
 
     def fields(self) -> dict[str, str]:
         """What to ask the service; refuses a question without a place."""
-        asked = given(self)
+        asked = super().fields()
         if self.aim_azimuth_deg is not None:
             asked["aim_azimuth_deg"] = azimuth_text(self.aim_azimuth_deg)
-        if (self.latitude_deg is None) != (self.longitude_deg is None):
-            missing = "--latitude" if self.latitude_deg is None else "--longitude"
-            raise refusal(missing, None, "given with the other coordinate, or else --place")
-        if self.place is None and self.latitude_deg is None:
-            usual = os.environ.get(PLACE_VARIABLE, "").strip()
-            if not usual:
-                raise Refused(_NO_PLACE)
-            asked["place"] = usual
+        if self.recipe is None:  # a recipe has its own
+            asked.setdefault("stack", USUAL_STACK)
         return asked
 
-    def names(self) -> dict[str, str]:
-        """What each field of the contract was called when it was typed."""
-        names = names_of(type(self))
-        if self.place is None and self.latitude_deg is None:
-            names["place"] = PLACE_VARIABLE
-        return names
+    def lacks_place(self) -> bool:
+        """Whether the place is the usual one, as nothing else is said of it."""
+        return super().lacks_place() and self.saved_spot is None
 
     def notes(self) -> list[str]:
         """What was typed to no effect."""

@@ -14,6 +14,10 @@ async def zone_of(service: Service, fields: Mapping[str, str], names: Mapping[st
     """The time zone of the place asked about."""
     if "time_zone" in fields:
         return _zone(fields["time_zone"], "--time-zone")
+    saved = await _saved_place(service, fields, names)
+    if "time_zone" in saved:
+        return _zone(saved["time_zone"], None)
+    fields = {**fields, **saved}
     if "place" in fields:
         name, called = fields["place"], names["place"]
     else:
@@ -23,6 +27,29 @@ async def zone_of(service: Service, fields: Mapping[str, str], names: Mapping[st
     answer = await service.get("/v1/places", {"name": name}, {**names, "place": called, "name": called})
     # of several cities that share a name the first will do: the question itself is then refused as ambiguous
     return _zone(str(answer.says["places"][0]["time_zone"]), None)
+
+
+async def _saved_place(
+    service: Service, fields: Mapping[str, str], names: Mapping[str, str]
+) -> dict[str, str]:
+    """The place of a saved spot, or a saved place, as far as it tells the zone; empty without either."""
+    if "saved_spot" not in fields and "saved_place" not in fields:
+        return {}
+    from noonframe_terminal.saved import PLACES, SPOTS, find_saved, is_saved
+
+    words = fields.get("saved_place")
+    if "saved_spot" in fields:
+        spot = await find_saved(service, SPOTS, fields["saved_spot"], names["saved_spot"])
+        if spot["time_zone"] is not None:
+            return {"time_zone": str(spot["time_zone"])}
+        if spot["place"] is None:
+            return {name: str(spot[name]) for name in _COORDINATES}
+        if not await is_saved(service, PLACES, spot["place"]):
+            return {"place": str(spot["place"])}
+        words = str(spot["place"])
+    assert words is not None
+    place = await find_saved(service, PLACES, words, names["saved_place"])
+    return {"time_zone": str(place["time_zone"])}
 
 
 def _check_number(text: str, option: str) -> None:

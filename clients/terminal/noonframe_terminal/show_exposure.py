@@ -14,7 +14,9 @@ _TELLING = 1.1  # another sky is worth a sentence when it changes the length by 
 _WHOLE_DAY_S = 86400.0
 
 
-def draw_exposure(console: "Console", answer: Mapping[str, Any], now: dt.datetime) -> None:
+def draw_exposure(
+    console: "Console", answer: Mapping[str, Any], now: dt.datetime, *, usual: bool = True
+) -> None:
     """Everything `noonframe now` shows; `now` in the place's zone tells which dates need saying."""
     for line in exposure_sentences(answer, now):
         console.print(line, style="bold")
@@ -22,7 +24,7 @@ def draw_exposure(console: "Console", answer: Mapping[str, Any], now: dt.datetim
         saves = f" (saves {words.length(move['saves_s'])})" if move["saves_s"] else ""
         console.print(f"{words.clock(words.moment(move['time']))}: {move['says']}{saves}")
     draw_cautions(console, answer)
-    draw_basis(console, answer, target_words(answer))
+    draw_basis(console, answer, target_words(answer), usual=usual)
 
 
 def exposure_sentences(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
@@ -101,16 +103,21 @@ def draw_cautions(console: "Console", answer: Mapping[str, Any]) -> None:
 
 def target_words(answer: Mapping[str, Any]) -> str:
     """The target and who says so."""
-    return f"target {answer['target_j_m2']:.10g} J/m² ({answer['target_source']})"
+    dose = answer["target_j_m2"]
+    said = f"{dose:.0f}" if dose >= 1000.0 else f"{dose:.10g}"  # a learned one has digits that mean nothing
+    return f"target {said} J/m² ({answer['target_source']})"
 
 
-def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str) -> None:
-    """What the answer rests on, dim, because it is there to be checked rather than read."""
+def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str, usual: bool = True) -> None:
+    """What the answer rests on, dim, because it is there to be checked rather than read.
+
+    `usual` where the usual frame may have been taken for want of another, and can be changed.
+    """
     basis = answer["basis"]
     stack = ",".join(basis["stack"])
     if not stack:
         behind = "a bare sheet, nothing over it"
-    elif stack == USUAL_STACK:
+    elif usual and stack == USUAL_STACK:
         behind = f"behind {' and '.join(basis['stack'])}, the usual frame (--stack changes it)"
     else:
         behind = f"behind {' and '.join(basis['stack'])}"

@@ -28,6 +28,7 @@ def draw_moves(
     staying: Mapping[str, Any] | None,
     object_asked: bool,
     picture: str | None,
+    usual: bool = True,
 ) -> None:
     """Everything `noonframe moves` shows.
 
@@ -52,7 +53,7 @@ def draw_moves(
         console.print()
         console.print(f"Drawn in {picture}.", soft_wrap=True)
     draw_cautions(console, answer)
-    draw_basis(console, answer, target_words(answer), _search_words(answer))
+    draw_basis(console, answer, target_words(answer), _search_words(answer), usual=usual)
 
 
 def plan_sentences(

@@ -16,8 +16,14 @@ _SAME_S = 15.0
 _UNSEEN = 0.01
 
 
-def draw_run(console: "Console", run: Mapping[str, Any], events: Sequence[Mapping[str, Any]] = ()) -> None:
-    """Everything `noonframe run show` shows."""
+def draw_run(
+    console: "Console",
+    run: Mapping[str, Any],
+    events: Sequence[Mapping[str, Any]] = (),
+    *,
+    usual: bool = False,
+) -> None:
+    """Everything `noonframe run show` shows; `usual` as for `draw_basis`."""
     for line in run_sentences(run):
         console.print(line, style="bold")
     console.print()
@@ -32,7 +38,7 @@ def draw_run(console: "Console", run: Mapping[str, Any], events: Sequence[Mappin
         for event in sorted(events, key=lambda one: (words.moment(one["at"]), one["sequence"])):
             console.print(f"  {words.clock(words.moment(event['at']), seconds=True)}  {event_words(event)}")
     draw_cautions(console, run)
-    draw_basis(console, run, target_words(run))
+    draw_basis(console, run, target_words(run), usual=usual)
 
 
 def run_sentences(run: Mapping[str, Any]) -> list[str]:

@@ -18,7 +18,9 @@ _OUTCOMES = {
 }
 
 
-def draw_slots(console: "Console", answer: Mapping[str, Any], now: dt.datetime) -> None:
+def draw_slots(
+    console: "Console", answer: Mapping[str, Any], now: dt.datetime, *, usual: bool = True
+) -> None:
     """Everything `noonframe slots` shows."""
     for line in slots_sentences(answer, now):
         console.print(line, style="bold")
@@ -29,7 +31,7 @@ def draw_slots(console: "Console", answer: Mapping[str, Any], now: dt.datetime) 
     for day in answer["sun"]:
         console.print(sun_sentence(day))
     draw_cautions(console, answer)
-    draw_basis(console, answer, target_words(answer))
+    draw_basis(console, answer, target_words(answer), usual=usual)
 
 
 def slots_sentences(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:

@@ -1,0 +1,244 @@
+"""`strip` and `judge`: test strips planned and read, and finished prints judged; each moves the target."""
+
+import dataclasses
+import re
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import typer
+
+from noonframe_terminal import paper, questions
+from noonframe_terminal.common import Start, examples, question, show
+from noonframe_terminal.contract import Answer, Service, converse, in_json
+from noonframe_terminal.finding import find_run
+from noonframe_terminal.options import Reach, Scene, given, names_of, takes
+from noonframe_terminal.options_bench import Conditions, Ladder, Reading
+from noonframe_terminal.options_spot import Spot
+from noonframe_terminal.saved import RECIPES, find_saved
+from noonframe_terminal.trouble import ANSWERED, NOT_REACHED, refusal
+
+LOOK = "noonframe recipe show"
+Recipe = Annotated[str, typer.Argument(metavar="RECIPE", help="Its name: noonframe recipe list.")]
+Run = Annotated[
+    str | None,
+    typer.Option(
+        "--run", metavar="ID", help="The run it was exposed in, by the beginning of its id, or last."
+    ),
+]
+
+strip_app = typer.Typer(
+    name="strip",
+    help="Test strips: plan one by dose, read it, and the recipe's target is known.",
+    no_args_is_help=True,
+    epilog=examples(
+        "noonframe strip plan 'kelp on cotton' --place quayside-yard",
+        "noonframe strip read 'kelp on cotton' --first-full 5 --first-toned 1",
+    ),
+)
+
+
+@strip_app.command(
+    epilog=examples(
+        "noonframe strip plan 'kelp on cotton' --place quayside-yard",
+        "noonframe strip plan leaves --place quayside-yard --start 12:00 --steps 7",
+    )
+)
+@takes(ladder=Ladder, scene=Scene, spot=Spot, reach=Reach)
+def plan(
+    *, ladder: Ladder, scene: Scene, spot: Spot, reach: Reach, wanted: Recipe, start: Start = None
+) -> int:
+    """When to cover each strip under the light now, or from a start, so that the target lies between."""
+    if scene.recipe is not None:
+        raise refusal("--recipe", scene.recipe, "left out: the recipe is named already")
+    asked = question(
+        dataclasses.replace(scene, recipe=wanted), spot, ladder, start="--start", recipe="RECIPE"
+    )
+
+    async def talk(service: Service) -> tuple[str, Answer]:
+        named = str((await find_saved(service, RECIPES, wanted, "RECIPE"))["name"])
+        when = await questions.start_field(service, start, asked.fields, asked.names)
+        return named, await service.post("/v1/strip", asked.plus(when).as_object(), asked.names)
+
+    named, answer = converse(reach.address(), reach.named(), talk)
+
+    def draw(console: Any) -> None:
+        from noonframe_terminal.show_strip import draw_plan
+
+        draw_plan(console, answer.says, named, _typed(scene, spot))
+
+    show(reach, answer, lambda: paper.page(draw))
+    return ANSWERED if answer.says["complete"] else NOT_REACHED
+
+
+@strip_app.command(
+    epilog=examples(
+        "noonframe strip read 'kelp on cotton' --first-dose 6000 --steps 9 \\\n"
+        "    --first-full 5 --first-toned 1",
+        "noonframe strip read 'kelp on cotton' --run last --first-full 5",
+        "noonframe strip read 'kelp on cotton' --dose 96000 --last-full 8",
+    )
+)
+@takes(reading=Reading, ladder=Ladder, conditions=Conditions, reach=Reach)
+def read(
+    *,
+    reading: Reading,
+    ladder: Ladder,
+    conditions: Conditions,
+    reach: Reach,
+    recipe: Recipe,
+    run: Run = None,
+) -> int:
+    """Tell what a strip or a step wedge shows, washed and dry; the new target comes back.
+
+    Without doses, a recipe's first strip is taken to be the one that strip plan plans for it.
+    """
+    kind = reading.kind()
+    body: dict[str, Any] = {"kind": kind, **reading.body(), **conditions.body()}
+    typed = ladder.body()
+    if typed is not None and (kind == "wedge" or reading.covered is not None):
+        raise refusal("--first-dose", ladder.first_j_m2, "left out of a wedge, and with --covered")
+    if reading.covered is not None and run is None:
+        raise refusal("--covered", None, "given with --run: only a run knows the dose at a time")
+    names = reading.names() | ladder.names() | conditions.names() | {"run_id": "--run"}
+
+    async def talk(service: Service) -> Answer:
+        found = await find_saved(service, RECIPES, recipe, "RECIPE")
+        path = f"{RECIPES.path}/{found['id']}"
+        if run is not None:
+            body["run_id"] = await find_run(service, run)
+        if reading.covered is not None:
+            state = (await service.get(f"/v1/runs/{body['run_id']}", {}, {})).says
+            body["covered_at"] = _moments(reading.covered, state)
+        elif kind == "strip":
+            body["ladder"] = typed or await _planned(service, path)
+        return await service.change(f"{path}/evidence", body, names, look=LOOK)
+
+    answer = converse(reach.address(), reach.named(), talk)
+
+    def draw(console: Any) -> None:
+        from noonframe_terminal.show_strip import draw_reading
+
+        draw_reading(console, answer.says)
+
+    show(reach, answer, lambda: paper.page(draw))
+    return ANSWERED
+
+
+@strip_app.command(
+    "next",
+    epilog=examples("noonframe strip next --first-dose 6000 --steps 9 --covered 3"),
+)
+@takes(ladder=Ladder, reach=Reach)
+def next_cover(
+    *,
+    ladder: Ladder,
+    reach: Reach,
+    run: Run = None,
+    covered: Annotated[
+        str, typer.Option("--covered", metavar="N", help="So many strips lie covered already.")
+    ] = "0",
+) -> int:
+    """Which strip to cover next and when, by the dose that its run has gathered so far."""
+    doses = ladder.body()
+    if doses is None:
+        raise refusal("--first-dose", None, "given with --steps, as the plan said it")
+    body = {**doses, "covered": in_json("covered", covered)}
+    names = ladder.names() | {"run_id": "--run", "covered": "--covered"}
+
+    async def talk(service: Service) -> Answer:
+        run_id = await find_run(service, run, alone=run is None)
+        return await service.post("/v1/strip/follow", {**body, "run_id": run_id}, names)
+
+    answer = converse(reach.address(), reach.named(), talk)
+    show(reach, answer, lambda: paper.write(answer.says["advice"]))
+    return ANSWERED
+
+
+@takes(conditions=Conditions, reach=Reach)
+def judge(
+    *,
+    conditions: Conditions,
+    reach: Reach,
+    recipe: Recipe,
+    judgement: Annotated[
+        str,
+        typer.Argument(
+            metavar="WORDS",
+            help="far too pale, too pale, a little pale, right, a little dark, too dark or far too dark;"
+            " or too dark by so many stops, such as 0.5 (too pale: -0.5).",
+        ),
+    ],
+    run: Run = None,
+    dose: Annotated[
+        str | None,
+        typer.Option("--dose", metavar="J/m2", help="What the sheet had, where there is no run."),
+    ] = None,
+    name: Annotated[
+        str | None,
+        typer.Option("--name", metavar="TEXT", help="What was printed; the run's name if not given."),
+    ] = None,
+    notes: Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything else.")] = None,
+) -> int:
+    """Log a finished print and say how it came out; the recipe's target moves."""
+    if (run is None) == (dose is None):
+        raise refusal(
+            "--run" if dose is None else "--dose", dose, "given, or else the other of --run and --dose"
+        )
+    if dose is not None and name is None:
+        raise refusal("--name", None, "given with --dose: what was printed")
+    body: dict[str, Any] = {"recipe": recipe, **conditions.body()}
+    word = "judgement_stops" if re.fullmatch(r"[-+]?[0-9.]+", judgement.strip(), re.ASCII) else "judgement"
+    body[word] = in_json(word, judgement.strip()) if word == "judgement_stops" else judgement
+    told = {"dose_j_m2": None if dose is None else in_json("dose_j_m2", dose), "name": name, "notes": notes}
+    body |= {field: value for field, value in told.items() if value is not None}
+    names = conditions.names() | {
+        "recipe": "RECIPE",
+        "judgement": "WORDS",
+        "judgement_stops": "WORDS",
+        "run_id": "--run",
+        "dose_j_m2": "--dose",
+        "name": "--name",
+        "notes": "--notes",
+    }
+
+    async def talk(service: Service) -> Answer:
+        if run is not None:
+            body["run_id"] = await find_run(service, run)
+        return await service.change("/v1/prints", body, names, look="noonframe prints list")
+
+    answer = converse(reach.address(), reach.named(), talk)
+
+    def draw(console: Any) -> None:
+        console.print(answer.says["summary"], style="bold")
+        for note in answer.says["target"]["notes"]:
+            console.print(f"Note: {note}.")
+
+    show(reach, answer, lambda: paper.page(draw))
+    return ANSWERED
+
+
+def _typed(*groups: Any) -> list[str]:
+    """Options as they were typed, to be typed again."""
+    words: list[str] = []
+    for group in groups:
+        names = names_of(type(group))
+        for field, text in given(group).items():
+            # a value that begins like an option must stand with its own
+            words += [f"{names[field]}={text}"] if text.startswith("-") else [names[field], text]
+    return words
+
+
+async def _planned(service: Service, path: str) -> Mapping[str, Any]:
+    """The strip that is planned for a recipe while nothing is learned of it; refused once there is."""
+    target = (await service.get(f"{path}/target", {}, {})).says
+    if target["learned"]:
+        limit = "given with --steps: the target has been learned since, so the plan was another"
+        raise refusal("--first-dose", None, limit)
+    strip: Mapping[str, Any] = target["strip"]
+    return strip
+
+
+def _moments(text: str, run: Mapping[str, Any]) -> list[str]:
+    from noonframe_terminal.telling import moment_text
+
+    return [moment_text(one.strip(), run, "--covered") for one in text.split(",")]

@@ -1,0 +1,184 @@
+"""The options of the bench's commands; declared as in `options`."""
+
+import dataclasses
+import datetime as dt
+import re
+from typing import Annotated, Any
+
+from noonframe_terminal.contract import in_json
+from noonframe_terminal.options import Text, given, names_of, option
+from noonframe_terminal.trouble import refusal
+
+_MOST_STEPS = 60
+
+
+@dataclasses.dataclass(frozen=True)
+class RecipeFields:
+    """What a recipe says, besides its name."""
+
+    sensitizer: Annotated[
+        Text, option("--sensitizer", "Recipe", "ID", "See noonframe materials; else citrate-classic.")
+    ] = None
+    stack: Annotated[
+        Text,
+        option("--stack", "Recipe", "LIST", "What covers the sheet, outermost first; none for a bare one."),
+    ] = None
+    paper: Annotated[Text, option("--paper", "Recipe", "TEXT", "Such as 'cotton rag, unbuffered'.")] = None
+    coat_notes: Annotated[Text, option("--coat", "Recipe", "TEXT", "How it is coated.")] = None
+    negative_notes: Annotated[Text, option("--negative", "Recipe", "TEXT", "What is printed from.")] = None
+    notes: Annotated[Text, option("--notes", "Recipe", "TEXT", "Anything else.")] = None
+
+    def body(self) -> dict[str, Any]:
+        """The contract's fields that were typed; an empty text empties."""
+        typed: dict[str, Any] = {
+            field.name: getattr(self, field.name)
+            for field in dataclasses.fields(self)
+            if getattr(self, field.name) is not None
+        }
+        if self.stack is not None:
+            typed["stack"] = stack_list(self.stack)
+        return typed
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        return names_of(type(self)) | {f"stack.{number}": "--stack" for number in range(9)}
+
+
+def stack_list(text: str) -> list[str]:
+    """The ids in a comma list; none for a bare sheet."""
+    return [] if text.strip().lower() in ("", "none") else [part.strip() for part in text.split(",")]
+
+
+@dataclasses.dataclass(frozen=True)
+class Ladder:
+    """The doses of a test strip."""
+
+    strip_count: Annotated[Text, option("--steps", "Strip", "N", "How many strips.")] = None
+    step_stops: Annotated[
+        Text, option("--stops", "Strip", "STOPS", "From strip to strip; 0.5 if not given.")
+    ] = None
+    first_j_m2: Annotated[
+        Text, option("--first-dose", "Strip", "J/m2", "Dose of strip 1, the one covered first.")
+    ] = None
+
+    def fields(self) -> dict[str, str]:
+        """What to ask the service."""
+        return given(self)
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        names = names_of(type(self)) | {"last_j_m2": "--steps"}
+        return (
+            names | {f"ladder.{name}": option for name, option in names.items()} | {"ladder": "--first-dose"}
+        )
+
+    def body(self) -> dict[str, Any] | None:
+        """The ladder as a JSON object, None where none was typed; refuses one that is not whole."""
+        if not given(self):
+            return None
+        if self.first_j_m2 is None:
+            raise refusal("--first-dose", None, "given with --steps and --stops, as the plan said it")
+        if self.strip_count is None:
+            raise refusal("--steps", None, "given with --first-dose, as the plan said it")
+        return {name: in_json(name, text) for name, text in given(self).items()}
+
+
+@dataclasses.dataclass(frozen=True)
+class Reading:
+    """What was seen on a strip or a wedge, washed and dry."""
+
+    first_full: Annotated[
+        Text,
+        option(
+            "--first-full", "Strip", "N", "First strip that is as dark as it gets, from strip 1 on; or none."
+        ),
+    ] = None
+    first_toned: Annotated[
+        Text, option("--first-toned", "Strip", "N", "First strip with any tone at all; or none.")
+    ] = None
+    covered: Annotated[
+        Text,
+        option("--covered", "Strip", "LIST", "With --run: when each was covered, 12:02:50,12:04,..."),
+    ] = None
+    last_full: Annotated[
+        Text, option("--last-full", "Wedge", "N", "Densest step with a print as dark as it gets; or none.")
+    ] = None
+    last_toned: Annotated[
+        Text, option("--last-toned", "Wedge", "N", "Densest step with any tone under it; or none.")
+    ] = None
+    dose_j_m2: Annotated[
+        Text, option("--dose", "Wedge", "J/m2", "That fell on the wedge, where there is no run.")
+    ] = None
+
+    def kind(self) -> str:
+        """A strip or a wedge, by what was read; refuses a mixture, and nothing."""
+        strip = [self.first_full, self.first_toned, self.covered]
+        wedge = [self.last_full, self.last_toned, self.dose_j_m2]
+        if any(one is not None for one in strip) and any(one is not None for one in wedge):
+            raise refusal(
+                "--last-full", self.last_full, "given without --first-full: read a strip or a wedge"
+            )
+        seen = (self.first_full, self.first_toned, self.last_full, self.last_toned)
+        if all(one is None for one in seen):
+            raise refusal("--first-full", None, "given (of a strip), or --last-full (of a wedge)")
+        return "strip" if any(one is not None for one in strip) else "wedge"
+
+    def body(self) -> dict[str, Any]:
+        """The contract's fields that were typed, but for the moments of covering."""
+        told = {name: text for name, text in given(self).items() if name != "covered"}
+        names = names_of(type(self))
+        return {
+            name: in_json(name, text) if name == "dose_j_m2" else _step(text, names[name])
+            for name, text in told.items()
+        }
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        moments = {f"covered_at.{number}": "--covered" for number in range(_MOST_STEPS)}
+        return names_of(type(self)) | moments | {"covered_at": "--covered", "doses_j_m2": "--first-dose"}
+
+
+def _step(text: str, called: str) -> int | str:
+    if text.strip().lower() == "none":
+        return "none"
+    if re.fullmatch(r"[0-9]{1,2}", text.strip(), re.ASCII) and 1 <= int(text) <= _MOST_STEPS:
+        return int(text)
+    raise refusal(called, text, f"a number from 1 to {_MOST_STEPS}, or none")
+
+
+@dataclasses.dataclass(frozen=True)
+class Conditions:
+    """When it was made, and what may change the speed of a coat, as far as it was written down."""
+
+    made_at: Annotated[
+        Text,
+        option(
+            "--made",
+            "Conditions",
+            "TIME",
+            "When it was exposed, '2026-06-21 12:00' here; else the run's, or now.",
+        ),
+    ] = None
+    coat_age_h: Annotated[Text, option("--coat-age", "Conditions", "HOURS", "Since it was coated.")] = None
+    relative_humidity_percent: Annotated[
+        Text, option("--humidity", "Conditions", "PERCENT", "Relative humidity of the air.")
+    ] = None
+    air_temperature_c: Annotated[Text, option("--air", "Conditions", "DEG C", "Air temperature.")] = None
+
+    def body(self) -> dict[str, Any]:
+        """The contract's fields that were typed."""
+        typed = {name: in_json(name, text) for name, text in given(self).items()}
+        return typed if self.made_at is None else typed | {"made_at": _here(self.made_at)}
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        return names_of(type(self)) | {"made_at_s": "--made"}
+
+
+def _here(text: str) -> str:
+    """RFC 3339 for a time by this machine's clock, or with an offset of its own."""
+    try:
+        return dt.datetime.fromisoformat(text.strip()).astimezone().isoformat()
+    except (ValueError, OverflowError):
+        limit = "a date, '2026-06-21 12:00' by the clock here, or RFC 3339 with an offset"
+        raise refusal("--made", text, limit) from None

@@ -1,0 +1,68 @@
+"""What to measure and weigh for some sheets, what to do, and what to mind."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def draw_coating(console: "Console", answer: Mapping[str, Any], stock_ml: str) -> None:
+    """Everything `noonframe coat` shows; cautions stand before the work."""
+    console.print(answer["summary"], style="bold")
+    if answer["bottle_sheets"] is not None:
+        first = answer["runs_out_first"]
+        console.print(f"The bottles make {answer['bottle_sheets']} sheets; {first} runs out first.")
+    if answer["caution"]:
+        console.print(f"Caution: {answer['caution']}")
+    console.print()
+    for caution in answer["cautions"]:
+        console.print(f"Caution, {caution['about']}: {caution['text']}")
+    console.print()
+    console.print(f"{answer['label']}; to mix {stock_ml} mL of each stock:")
+    for stock in answer["stocks"]:
+        weights = ", ".join(f"{powder['weight_g']:g} g of {powder['label']}" for powder in stock["powders"])
+        console.print(f"  {stock['label']}: {weights}, water to {stock_ml} mL")
+    console.print(f"Keeping: {answer['keeping']}")
+    console.print()
+    console.print("Before coating:")
+    for check in answer["checklist"]:
+        _hang(console, "  [ ] ", check["text"])
+    _draw_steps(console, "Coating:", answer["coating"])
+    _draw_steps(console, "Washing:", answer["washing"])
+    if answer["rinse_peroxide_ml"] is not None:
+        console.print(f"Peroxide for the rinse: {answer['rinse_peroxide_ml']:g} mL from the bottle.")
+    sources = {answer["source"], answer["coverage_source"]}
+    for key in ("cautions", "checklist", "coating", "washing"):
+        sources |= {item["source"] for item in answer[key]}
+    console.print()
+    console.print("Sources:", style="dim")
+    for source in sorted(sources - {""}):
+        _hang(console, "  - ", source)
+
+
+def _draw_steps(console: "Console", heading: str, steps: Sequence[Mapping[str, Any]]) -> None:
+    console.print()
+    console.print(heading)
+    for step in steps:
+        done = f" Done when: {step['done_when']}." if step["done_when"] else ""
+        _hang(console, f"  {_minutes(step['least_min'], step['most_min']):>9}  ", f"{step['text']}{done}")
+
+
+def _hang(console: "Console", mark: str, text: str) -> None:
+    """A paragraph that begins after `mark` and stays indented."""
+    from rich.table import Table
+
+    grid = Table.grid()
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(mark, text)
+    console.print(grid)
+
+
+def _minutes(least: float, most: float) -> str:
+    if most >= 120.0:
+        least, most, unit = least / 60.0, most / 60.0, "h"
+    else:
+        unit = "min"
+    return f"{least:.3g} {unit}" if least == most else f"{least:.3g}–{most:.3g} {unit}"
