@@ -168,7 +168,8 @@ def test_the_light_along_a_plan_adds_up_to_the_dose(caller, plans, form, window,
         plan["target_j_m2"] * sum(2.0**v for row in plan["dose_map_stops"] for v in row if v is not None) / 25
     )
     # 1 %: the plan takes rates linear over a minute, in which a patch's edge may cross a row of points.
-    assert dose_along(caller, plan, window, cost_s) == pytest.approx(told, rel=0.01)
+    # The plan counts by 25 points, the light by the exact area of the patch.
+    assert dose_along(caller, plan, window, cost_s) == pytest.approx(told, rel=0.02)
     if form in ("stay", "loose"):  # done when the mean is: no point lags behind
         assert told == pytest.approx(plan["target_j_m2"], rel=2e-4)
 

@@ -159,7 +159,7 @@ def test_the_best_place_is_on_the_table_and_no_other_gathers_more(caller, answer
         return 600 * sum(light)
 
     here = dose(best["distance_m"], best["offset_m"])
-    # Both add up the same ten minutes and 25 points; the day's ends are dark.
+    # Both add up the same ten minutes; the day's ends are dark.
     assert here == pytest.approx(answer["best_dose_j_m2"], rel=1e-3)
     for distance_m in (0.2, 0.5, 0.9, 1.4):
         for offset_m in (-0.8, -0.2, 0.3, 0.7):

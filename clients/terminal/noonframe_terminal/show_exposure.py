@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _TELLING = 1.1  # another sky is worth a sentence when it changes the length by more than this
+_UNEVEN_STOPS = 0.5
 _WHOLE_DAY_S = 86400.0
 
 
@@ -44,7 +45,22 @@ def _reached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
     else:
         begins = f"{words.clock(start, seconds=short)}{words.on_day(start, now.date()) or ' today'}"
         when = f" from {begins} {until}{words.on_day(end, now.date())}"
-    return [f"Expose {words.length(length_s)}{when}.{_other_skies(answer)}", range_sentence(answer)]
+    first = f"Expose {words.length(length_s)}{when}.{_other_skies(answer)}"
+    return [first, *_uneven(answer), range_sentence(answer)]
+
+
+def _uneven(answer: Mapping[str, Any]) -> list[str]:
+    """A warning where a sheet inside a window would come out unevenly lit."""
+    evenness = answer.get("evenness")
+    if evenness is None or evenness["lowest_stops"] is None or evenness["highest_stops"] is None:
+        return []
+    spread = evenness["highest_stops"] - evenness["lowest_stops"]
+    if spread <= _UNEVEN_STOPS:
+        return []
+    return [
+        f"Left there it comes out uneven: its parts lie {spread:.1f} stops apart, as the patch of sun goes on"
+        " without it. noonframe moves, with the same options, tells where to move it and when."
+    ]
 
 
 def range_sentence(answer: Mapping[str, Any]) -> str:

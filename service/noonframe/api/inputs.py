@@ -102,7 +102,7 @@ class TargetFields(SceneFields):
 
 
 class ExposureQuery(TargetFields):
-    """One exposure.  Where weather is on and no sky is given, the forecast is asked."""
+    """One exposure, of 24 hours at most.  Where weather is on and no sky is given, the forecast is asked."""
 
     start: OffsetTime | None = Field(None, description="now if not given")
 

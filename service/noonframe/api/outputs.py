@@ -95,6 +95,13 @@ class Move(BaseModel):
     )
 
 
+class Evenness(BaseModel):
+    """Lowest and highest dose on the sheet at the end, in stops from the target; null: no light at all."""
+
+    lowest_stops: float | None
+    highest_stops: float | None
+
+
 class ExposureAnswer(BaseModel):
     """How long, from when, until when, and how sure."""
 
@@ -115,17 +122,13 @@ class ExposureAnswer(BaseModel):
     if_cloud_covers_s: float | None = Field(description="length if an ordinary cloud stands before the sun")
     next_start: str | None = Field(description="when not reached: the next sensible start within a year")
     next_length_s: float | None
+    evenness: Evenness | None = Field(
+        None, description="inside a window: how unevenly the sheet is lit if it stays; see /v1/moves"
+    )
     moves: list[Move]
     cautions: list[str]
     basis: Basis
     summary: str
-
-
-class Evenness(BaseModel):
-    """Lowest and highest dose on the sheet at the end, in stops from the target; null: no light at all."""
-
-    lowest_stops: float | None
-    highest_stops: float | None
 
 
 class Edge(BaseModel):

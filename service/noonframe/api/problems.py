@@ -189,6 +189,8 @@ def _sentence(entry: Mapping[str, object], error: NoonframeError) -> str:
     """The error in one sentence, with the value as it is echoed rather than in full."""
     if isinstance(error, DataFileError):
         return str(error)
+    if isinstance(error, Malformed):  # its limit is a sentence of its own
+        return f"{entry['field']}: {entry['limit']}"
     near = getattr(error, "near", ())
     hint = f" (did you mean {', '.join(near)}?)" if near else ""
     value = "" if entry["value"] is None else f", not {entry['value']}{hint}"
@@ -206,6 +208,12 @@ _LIMIT_WORDS = {
     "string_type": "a text",
     "model_type": "a JSON object",
     "json_invalid": "valid JSON",
+    "list_type": "a list",
+    "tuple_type": "a list",
+    "uuid_parsing": "an id such as the service gives",
+    "uuid_type": "an id such as the service gives",
+    "union_tag_invalid": "of kind open or window",
+    "union_tag_not_found": "of kind open or window",
     "dict_type": "a JSON object",
     "model_attributes_type": "a JSON object",
 }
@@ -217,6 +225,11 @@ def _limit(error: Mapping[str, Any]) -> str:
         return _LIMIT_WORDS[kind]
     if kind == "value_error":
         return str(error.get("ctx", {}).get("error", error.get("msg", "")))
+    most = error.get("ctx", {}).get("max_length")
+    if kind == "string_too_long":
+        return f"at most {most} characters long"
+    if kind == "too_long":
+        return f"at most {most} items long"
     message = str(error.get("msg", "valid"))
     for opening in ("Input should be ", "String should "):
         if message.startswith(opening):
@@ -246,17 +259,43 @@ async def _on_http_error(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
     kind, title = _TITLES.get(error.status_code, ("error", "The request failed"))
     detail = error.detail if isinstance(error.detail, str) else title
-    part = _FAULTY_PART.get(error.status_code)
-    entries = [] if part is None else [{"field": part, "value": None, "limit": detail}]
+    headers = dict(error.headers or {})
+    entry: dict[str, object] = {"field": _FAULTY_PART.get(error.status_code), "value": None, "limit": detail}
+    if error.status_code == 404:
+        entry |= {
+            "field": "address",
+            "value": _short(request.url.path),
+            "limit": "one that /openapi.json lists",
+        }
+    elif error.status_code == 405:
+        allowed = ", ".join(_methods_at(request)) or headers.get("Allow", "")
+        headers = {name: value for name, value in headers.items() if name.lower() != "allow"}
+        headers["Allow"] = allowed
+        entry |= {"field": "method", "value": request.method, "limit": f"one of {allowed}"}
     return problem_response(
         request,
         status=error.status_code,
         kind=kind,
         title=title,
         detail=detail,
-        errors=entries,
-        headers=error.headers,
+        errors=[] if entry["field"] is None else [entry],
+        headers=headers,
     )
+
+
+def _methods_at(request: Request) -> list[str]:
+    """The methods that the address of a request takes, over all routes: each route knows its own alone."""
+    path, found = request.url.path, set[str]()
+    pending = list(request.app.routes)
+    while pending:
+        route = pending.pop()
+        inner = getattr(route, "original_router", None)
+        if inner is not None:
+            pending += inner.routes
+        regex = getattr(route, "path_regex", None)
+        if regex is not None and regex.match(path):
+            found |= set(getattr(route, "methods", None) or ())
+    return sorted(found)
 
 
 async def _on_surprise(request: Request, error: Exception) -> JSONResponse:

@@ -5,6 +5,7 @@ the whole query at once.  A JSON body is read by type as well as by shape: `true
 """
 
 import json
+import re
 from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, TypeVar
@@ -19,6 +20,7 @@ from noonframe.api.routes.common import settings_of
 from noonframe.errors import Malformed, OutOfDomain
 
 LONGEST_QUERY_BYTES = 8192
+_ODD_NUMBER = re.compile(r"[+-]?[\d_]*\.?[\d_]*(?:[eE][+-]?[\d_]+)?")
 _Fields = TypeVar("_Fields", bound=BaseModel)
 
 
@@ -38,6 +40,10 @@ def read_query(model: type[_Fields], request: Request) -> _Fields:
     if len(fields) != len(pairs):
         name = next(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)
         raise OutOfDomain(name, fields[name], "given once")
+    for name, value in fields.items():
+        # Python's numbers may hold blanks and underscores; nobody's 1_0 should quietly become a ten.
+        if value != value.strip() or ("_" in value and _ODD_NUMBER.fullmatch(value)):
+            raise Malformed(name, value, "must have no blanks around it, nor underscores in a number")
     try:
         return model.model_validate(fields)
     except ValidationError as problem:

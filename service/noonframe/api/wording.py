@@ -15,6 +15,7 @@ _MONTHS = (
 
 
 _TEN_TO_NINETY = 2.563  # standard deviations between the 10 % and 90 % quantiles of a normal
+_UNEVEN_STOPS = 0.5
 _WORTH_SAYING_STOPS = math.log2(1.5)
 
 
@@ -78,8 +79,12 @@ def say_exposure(
     chance: NextChance | None,
     bare: bool,
     cloud: CloudDoubt | None = None,
+    uneven_stops: float = 0.0,
 ) -> str:
-    """One speakable sentence for an exposure; `cloud` tells what a forecast leaves open."""
+    """One speakable sentence for an exposure.
+
+    `cloud` tells what a forecast leaves open, `uneven_stops` how far the sheet's parts lie apart if it stays.
+    """
     if exposure.length_s is None:
         return _say_unreached(exposure, zone, now_s, chance)
     begins = "" if abs(exposure.start_s - now_s) < 90 else f" from {say_clock(exposure.start_s, zone, now_s)}"
@@ -89,6 +94,10 @@ def say_exposure(
     parts = [f"Expose{sheet} {say_length(exposure.length_s)}{begins}, until {end}"]
     if covered_s is not None and covered_s > 1.1 * exposure.length_s:
         parts.append(f"if cloud covers the sun, {say_length(covered_s)}")
+    if uneven_stops > _UNEVEN_STOPS:
+        parts.append(
+            f"the sun leaves part of the sheet, {uneven_stops:.1f} stops uneven, so ask for the moves"
+        )
     if target.source.startswith("prior"):
         parts.append(_say_range(exposure))
     elif cloud is not None and cloud.matters(exposure):
@@ -121,9 +130,12 @@ def _say_unreached(exposure: Exposure, zone: ZoneInfo, now_s: float, chance: Nex
     if exposure.dose_share <= 0.0:
         opening = "It is dark"
     else:
-        end = say_clock(exposure.looked_until_s, zone, now_s)
         share = min(max(round(exposure.dose_share * 100), 1), 99)
-        opening = f"The light gives only {share} per cent of the dose by {end}"
+        some = f"only {share}" if exposure.dose_share >= 0.005 else "under 1"
+        opening = f"A whole day of this light gives {some} per cent of the dose"
+        if exposure.dark_then:
+            end = say_clock(exposure.looked_until_s, zone, now_s)
+            opening = f"The light gives {some} per cent of the dose by {end}"
     if chance is None:
         return f"{opening}; there is no day in the coming year that gives enough."
     begin = say_clock(chance.start_s, zone, now_s)

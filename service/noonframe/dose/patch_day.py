@@ -10,7 +10,7 @@ from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.patch import beam_share, patch_polygon
 from noonframe.spot.sheet import Frame
 from noonframe.spot.table import Table, places_on
-from noonframe.stack.indoors import effective_on_sheets
+from noonframe.stack.indoors import mean_effective_on_sheet
 
 MOMENT_STEP_S = 900.0
 _EDGE_STEP_S = 60.0
@@ -92,7 +92,10 @@ def best_place(scene: Scene, table: Table, from_s: float, to_s: float, most_plac
     spot = _window_spot(scene)
     places = places_on(table, spot, most_places)
     time_s = np.arange(from_s, to_s + _PLACE_STEP_S / 2.0, _PLACE_STEP_S)
-    rates = effective_on_sheets(scene.curves, scene.track(time_s), places, scene.near_ground_albedo)
-    dose = np.trapezoid(rates.mean(axis=2), time_s, axis=1)
+    track = scene.track(time_s)
+    rates = [
+        mean_effective_on_sheet(scene.curves, track, place, scene.near_ground_albedo) for place in places
+    ]
+    dose = np.trapezoid(np.array(rates), time_s, axis=1)
     best = int(np.argmax(dose))
     return BestPlace(places[best], float(dose[best]))

@@ -1,4 +1,4 @@
-"""Light on a sheet inside a window, point by point.
+"""Light on a sheet inside a window: as means over it, exact in the patch's area, and point by point.
 
 The beam and the circumsolar light reach a point while the sun shines on it through the opening; the
 isotropic sky, and for a tilted sheet the ground outside, by the share of the dome it sees.  Light that the
@@ -74,8 +74,7 @@ def light_on_sheet(
         effective_w_m2=sheet.mean_effective() * distance,
         uv_index=sheet.at.read(curves.uv_index) * distance,
     )
-    share = beam_share(spot.frame, sheet.sun_vector, spot.window)
-    return IndoorLight(series, np.where(sheet.up_now, share, 0.0), sheet.view.mean_sky)
+    return IndoorLight(series, sheet.share, sheet.view.mean_sky)
 
 
 @lru_cache(maxsize=64)
@@ -112,7 +111,7 @@ class _Sheet:
         cos_incidence = self.sun_vector @ view.facing
         facing = self.up_now & (cos_incidence > 0.0)
         self._cos_incidence = np.where(facing, cos_incidence, 0.0)
-        self._lit = lit(view.points, self.sun_vector, spot.window)
+        self._spot = spot
         self._sees_ground = bool(np.any(view.ground > 0.0))
         if spot.is_open:
             self._sun, self._sky = self._cos_incidence, view.sky
@@ -127,13 +126,19 @@ class _Sheet:
         self._mean_pane = np.divide(self._sky, view.sky, out=np.ones_like(view.sky), where=view.sky > 0.0)
 
     @cached_property
-    def _share(self) -> FloatArray:
-        """Share (n_time,) of the sheet's points in the patch of sun."""
-        return self._lit @ self.view.weights
+    def _lit(self) -> BoolArray:
+        """Whether the sun shines on each point, (n_time, n_point)."""
+        return lit(self.view.points, self.sun_vector, self._spot.window)
+
+    @cached_property
+    def share(self) -> FloatArray:
+        """Share (n_time,) of the sheet's area in the patch of sun: exact, where points would jump."""
+        within = beam_share(self._spot.frame, self.sun_vector, self._spot.window)
+        return np.where(self.up_now, within, 0.0)
 
     def means(self, channel: Channel) -> tuple[FloatArray, FloatArray]:
         """Beam, and everything else, of one channel as means over the sheet; each (n_time,)."""
-        share = self._share * self._sun
+        share = self.share * self._sun
         beam = self.at.read(channel.beam_normal) * share
         around = self.at.read(channel.circumsolar_normal) * share
         sky, ground = self.view.weights @ self._sky, self.view.weights @ self._ground()
@@ -158,8 +163,8 @@ class _Sheet:
         result = self.at.read(channel.isotropic) * float(weights @ self._sky)
         if self._sees_ground:
             result += self.at.read(channel.level) * float(weights @ self._ground())
-        when = np.flatnonzero(self._share > 0.0)
-        result[when] += self._share[when] * self._sun_effective(when)
+        when = np.flatnonzero(self.share > 0.0)
+        result[when] += self.share[when] * self._sun_effective(when)
         return result
 
     def _sun_effective(self, when: IntArray) -> FloatArray:

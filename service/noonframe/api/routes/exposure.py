@@ -16,7 +16,7 @@ from noonframe.api.cautions import sun_cautions
 from noonframe.api.examples import EXPOSURE, OPEN_SPOT
 from noonframe.api.inputs import ExposureBody, ExposureQuery, SceneFields
 from noonframe.api.inputs_spot import SpotBody
-from noonframe.api.outputs import Basis, ExposureAnswer, SayAnswer
+from noonframe.api.outputs import Basis, Evenness, ExposureAnswer, SayAnswer
 from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
 from noonframe.api.times import format_time
@@ -30,6 +30,7 @@ from noonframe.spot.plane import OpenSpot
 
 router = APIRouter(tags=["exposure"])
 _INDOOR_POINTS = 9
+_EVENNESS_POINTS = 121
 _BRIEF_S = 10.0
 
 
@@ -194,6 +195,7 @@ class Outlook:
                 covered = self._under(scene.covered)
         else:
             sun_out, covered = self._under(scene.sun_out), self._under(scene.covered)
+        evenness = evenness_of(scene, exposure, target.target_j_m2)
         return ExposureAnswer(
             start=format_time(start_s, zone),
             end=None if length is None else format_time(start_s + length, zone),
@@ -210,6 +212,7 @@ class Outlook:
             if_cloud_covers_s=_round(covered),
             next_start=None if chance is None else format_time(chance.start_s, zone),
             next_length_s=None if chance is None else _round(chance.length_s),
+            evenness=evenness,
             moves=[],
             cautions=cautions_for(scene, exposure),
             basis=basis_under(self.ask, self.ahead, start_s, self.notes),
@@ -222,6 +225,7 @@ class Outlook:
                 chance=chance,
                 bare=not scene.stack.materials,
                 cloud=self._cloud_doubt(),
+                uneven_stops=_spread_of(evenness),
             ),
         )
 
@@ -238,6 +242,26 @@ class Outlook:
         if scene.sky.state == self.ask.scene.sky.state:
             return self.exposure.length_s
         return expose_in(scene, self.exposure.start_s, self.target.target_j_m2).length_s
+
+
+def evenness_of(scene: Scene, exposure: Exposure, target_j_m2: float) -> Evenness | None:
+    """How unevenly a sheet inside a window is lit when it stays; None in the open, or in the dark."""
+    if isinstance(scene.spot, OpenSpot) or exposure.dose_share <= 0.0:
+        return None
+    time_s = np.linspace(exposure.start_s, exposure.end_s, _EVENNESS_POINTS)
+    doses = np.trapezoid(scene.point_rates(time_s), time_s, axis=0)
+    low, high = (float(dose) / target_j_m2 for dose in (doses.min(), doses.max()))
+    return Evenness(
+        lowest_stops=round(math.log2(low), 3) if low > 0.0 else None,
+        highest_stops=round(math.log2(high), 3) if high > 0.0 else None,
+    )
+
+
+def _spread_of(evenness: Evenness | None) -> float:
+    """Stops between the darkest and the brightest part of the sheet."""
+    if evenness is None or evenness.lowest_stops is None or evenness.highest_stops is None:
+        return 0.0
+    return evenness.highest_stops - evenness.lowest_stops
 
 
 def basis_under(
