@@ -135,6 +135,8 @@ def test_under_thick_cloud_a_tilted_frame_sees_an_even_sky():
         tilted = light_on(curves, track, OpenSpot(Aim(50.0, aim)), 0.0)
         share = (1.0 + np.cos(np.radians(50.0))) / 2.0
         assert tilted.uva_w_m2[0] == pytest.approx(level.uva_w_m2[0] * share, rel=1e-6)
+        even = float(pvlib.irradiance.isotropic(50.0, level.uva_w_m2[0]))  # Liu and Jordan, as pvlib has it
+        assert tilted.uva_w_m2[0] == pytest.approx(even, rel=1e-6)
         assert tilted.effective_w_m2[0] == pytest.approx(level.effective_w_m2[0] * share, rel=1e-6)
         assert tilted.uva_diffuse_fraction[0] == pytest.approx(1.0)
 
