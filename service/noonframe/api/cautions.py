@@ -15,12 +15,6 @@ HOT_GLASS = "Glass and frame grow hot in the sun: lift them with care, and keep 
 HOT_ELEVATION_DEG = 20.0
 
 
-def uv_category(uv_index: float) -> str:
-    """Category of a UV index, which is reported as a whole number."""
-    whole = round(uv_index)
-    return next((name for least, name, _ in _CATEGORIES if whole >= least), "low")
-
-
 def sun_cautions(
     highest_uv_index: float, highest_sun_elevation_deg: float, *, outdoors: bool, glazed: bool
 ) -> list[str]:

@@ -63,8 +63,6 @@ def choices_for(
     """
     spot = scene.spot
     if isinstance(spot, WindowSpot):
-        if spot.frame.tilt_deg > 0.0 and table is None:
-            table = default_table(spot)
         places = places_on(table or default_table(spot), spot, most_places)
         return tuple(PlaceChoice(place, say_place(place)) for place in places)
     closed = all(

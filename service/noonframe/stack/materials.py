@@ -1,6 +1,5 @@
 """The catalogue of sheets, and reading a stack from its short text form."""
 
-import difflib
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
@@ -9,7 +8,8 @@ from types import MappingProxyType
 import numpy as np
 
 from noonframe.datafiles import data_folder, read_columns, sidecar
-from noonframe.errors import DataFileError, Malformed, OutOfDomain, UnknownName
+from noonframe.errors import DataFileError, Malformed, OutOfDomain
+from noonframe.stack.catalogue import pick
 from noonframe.stack.grid import WAVELENGTH_NM
 from noonframe.stack.optics import effective_index, lossless_transmittance
 from noonframe.stack.sheets import MOST_SHEETS, Material, Stack
@@ -41,14 +41,7 @@ def material_catalogue(user_folder: Path | None = None) -> Mapping[str, Material
 
 def find_material(identity: str, user_folder: Path | None = None) -> Material:
     """The sheet with that id; `UnknownName` with the nearest ids when there is none."""
-    shipped = _shipped(data_folder())
-    if identity in shipped:  # a damaged file of the user's must not stand in the way of the shipped ones
-        return shipped[identity]
-    catalogue = material_catalogue(user_folder)
-    if identity in catalogue:
-        return catalogue[identity]
-    near = difflib.get_close_matches(identity[:80], catalogue, n=3, cutoff=0.5)
-    raise UnknownName("stack", identity, ", ".join(catalogue), near)
+    return pick("stack", identity, _shipped(data_folder()), lambda: material_catalogue(user_folder))
 
 
 def parse_stack(text: str, user_folder: Path | None = None) -> Stack:

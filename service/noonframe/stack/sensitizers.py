@@ -1,6 +1,5 @@
 """The coats: how strongly each answers to each wavelength, and the dose it is thought to need."""
 
-import difflib
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -11,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from noonframe.datafiles import data_folder, read_columns, sidecar
-from noonframe.errors import OutOfDomain, UnknownName
+from noonframe.errors import OutOfDomain
+from noonframe.stack.catalogue import pick
 from noonframe.stack.grid import WAVELENGTH_NM, frozen_spectrum
 from noonframe.stack.user_spectra import OwnSpectrum, Signature, folder_signature, read_folder
 from noonframe.types import FloatArray
@@ -78,14 +78,7 @@ def sensitizer_catalogue(user_folder: Path | None = None) -> Mapping[str, Sensit
 
 def find_sensitizer(identity: str, user_folder: Path | None = None) -> Sensitizer:
     """The sensitizer with that id; `UnknownName` with the nearest ids when there is none."""
-    shipped = _shipped(data_folder())
-    if identity in shipped:  # a damaged file of the user's must not stand in the way of the shipped ones
-        return shipped[identity]
-    catalogue = sensitizer_catalogue(user_folder)
-    if identity in catalogue:
-        return catalogue[identity]
-    near = difflib.get_close_matches(identity[:80], catalogue, n=3, cutoff=0.5)
-    raise UnknownName("sensitizer", identity, ", ".join(catalogue), near)
+    return pick("sensitizer", identity, _shipped(data_folder()), lambda: sensitizer_catalogue(user_folder))
 
 
 @lru_cache(maxsize=4)
