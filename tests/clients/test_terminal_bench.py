@@ -116,18 +116,19 @@ def test_the_commands_that_a_plan_tells_can_be_typed(kelp, clock):
     said = kelp("strip", "plan", KELP, *where, "--steps", "9", "--stops", "0.25")
     assert max(len(line) for line in said.out.splitlines()) <= 80
     told = re.findall(r"^noonframe ((?:.*\\\n)*.*)", said.out, re.MULTILINE)
-    _, start, follow, read = (shlex.split(line.replace("\\\n", " ")) for line in told)
+    _, start, follow = (shlex.split(line.replace("\\\n", " ")) for line in told)
     run = read_json(kelp(*start, "--json"))
     assert run["basis"]["latitude_deg"] == 41.15
     assert (
         run["basis"]["sky"]["evidence"]
         == read_json(kelp("now", *where, "--json"))["basis"]["sky"]["evidence"]
     )
-    assert "Cover strip 1 in" in kelp(*[word.replace("N", "0") for word in follow]).out
+    assert follow[:2] == ["strip", "follow"]
+    assert "Cover strip 1 in" in kelp("strip", "next", *follow[2:]).out
     clock.now_s += 3600.0
     kelp("run", "tell", "finished")
-    seen = {"N": "2", "M": "1", "TIME,TIME,...": "13:45,14:00,14:30"}
-    assert kelp(*[seen.get(word, word) for word in read]).code == 0
+    seen = ("--covered", "13:45,14:00,14:30", "--first-full", "2", "--first-toned", "1")
+    assert kelp("strip", "read", KELP, "--run", "last", *seen).code == 0
 
 
 def test_a_strip_in_the_evening_says_when_the_light_suffices(kelp):
@@ -493,6 +494,9 @@ def test_coating_that_cannot_be_names_the_option(bench, typed, line):
         ("spot", "list"),
         ("saved-place", "list"),
         ("coat", "203x254"),
+        ("coat", "203x254", "--at", "9:00", *YARD),
+        ("strip", "wedge", KELP, *YARD, "--start", NOON),
+        ("recipe", "history", KELP),
     ],
 )
 def test_a_pipe_gets_neither_colour_nor_padding(kelp, typed):
@@ -503,7 +507,8 @@ def test_a_pipe_gets_neither_colour_nor_padding(kelp, typed):
 
 
 @pytest.mark.parametrize(
-    "group", [("recipe",), ("strip",), ("prints",), ("spot",), ("saved-place",), ("judge",), ("coat",)]
+    "group",
+    [("recipe",), ("strip",), ("prints",), ("spot",), ("saved-place",), ("judge",), ("coat",), ("curve",)],
 )
 def test_help_gives_examples_of_commands_that_there_are(bench, group):
     said = bench(*group, "--help")

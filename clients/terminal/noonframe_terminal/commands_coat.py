@@ -1,27 +1,32 @@
 """`coat`: what to measure and weigh for some sheets, what to do, and what to mind."""
 
+import datetime as dt
+import os
 import re
 from typing import Annotated, Any
 
 import typer
 
-from noonframe_terminal import paper
+from noonframe_terminal import moments, paper, questions
 from noonframe_terminal.common import show
-from noonframe_terminal.contract import converse, in_json
-from noonframe_terminal.options import Reach, takes
+from noonframe_terminal.contract import Answer, Service, converse, in_json
+from noonframe_terminal.options import PLACE_VARIABLE, Reach, Text, Where, given, names_of, takes
 from noonframe_terminal.trouble import ANSWERED, refusal
 
 COAT_EXAMPLES = (
     "noonframe coat 203x254x6",
     "noonframe coat 203x254x6 100x150x20 --coverage brush",
     "noonframe coat 203x254 --bottle iron=100 --bottle ferricyanide=100",
+    "noonframe coat 203x254x6 --at 9:00 --wash-at 14:30 --place quayside-yard",
 )
+_TIMES = {"start": "--at", "wash_start": "--wash-at"}
 _SHEETS = re.compile(r"(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+))?", re.ASCII | re.IGNORECASE)
 
 
-@takes(reach=Reach)
+@takes(where=Where, reach=Reach)
 def coat(
     *,
+    where: Where,
     reach: Reach,
     sheets: Annotated[
         list[str],
@@ -59,6 +64,15 @@ def coat(
     peroxide_strength_percent: Annotated[
         str | None, typer.Option("--peroxide", metavar="PERCENT", help="Strength of the bottle; else 3.")
     ] = None,
+    at: Annotated[
+        Text,
+        typer.Option(
+            "--at",
+            metavar="TIME",
+            help="Begin coating then: HH:MM today at the place, or with a day; or now.",
+        ),
+    ] = None,
+    wash_at: Annotated[Text, typer.Option("--wash-at", metavar="TIME", help="Begin washing then.")] = None,
 ) -> int:
     """Millilitres for some sheets, powders for the stocks, a checklist, and what to mind."""
     numbers = {
@@ -76,17 +90,44 @@ def coat(
     }
     if bottle:
         body["bottle_ml"] = dict(_bottle(text) for text in bottle)
-    answer = converse(
-        reach.address(), reach.named(), lambda service: service.post("/v1/coating", body, _names(body))
-    )
+    times = {"start": at, "wash_start": wash_at}
+    has_times = any(text is not None for text in times.values())
+    if not has_times and given(where):
+        name = next(iter(given(where)))
+        raise refusal(names_of(Where)[name], given(where)[name], "given with --at or --wash-at")
+
+    async def talk(service: Service) -> tuple[Answer, dt.tzinfo | None]:
+        zone = await _zone(service, where) if has_times else None
+        for field, text in times.items():
+            if text is not None and zone is not None:
+                body[field] = _moment(text, zone, _TIMES[field])
+        return await service.post("/v1/coating", body, _names(body)), zone
+
+    answer, zone = converse(reach.address(), reach.named(), talk)
 
     def draw(console: Any) -> None:
         from noonframe_terminal.show_coating import draw_coating
 
-        draw_coating(console, answer.says, stock_ml or "100")
+        draw_coating(console, answer.says, stock_ml or "100", zone)
 
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED
+
+
+async def _zone(service: Service, where: Where) -> dt.tzinfo:
+    """The clock of the place, or the one that is named."""
+    if where.time_zone is None and where.lacks_place() and not os.environ.get(PLACE_VARIABLE, "").strip():
+        limit = f"given with a place: --place, --saved-place or {PLACE_VARIABLE}; or else --time-zone"
+        raise refusal("--at, --wash-at", None, limit)
+    if where.time_zone is not None and where.lacks_place():
+        return await questions.zone_of(service, given(where), where.names())
+    return await questions.zone_of(service, where.fields(), where.names())
+
+
+def _moment(text: str, zone: dt.tzinfo, called: str) -> str:
+    if text.strip().lower() == "now":
+        return dt.datetime.now(zone).isoformat(timespec="seconds")
+    return moments.instant_text(text, zone, called)
 
 
 def _sheets(text: str) -> dict[str, object]:
@@ -112,6 +153,7 @@ def _names(body: dict[str, Any]) -> dict[str, str]:
         "stock_ml": "--stock",
         "bath_l": "--bath",
         "peroxide_strength_percent": "--peroxide",
+        **_TIMES,
         "sheets": "SHEETS",
         "bottle_ml": "--bottle",
     }

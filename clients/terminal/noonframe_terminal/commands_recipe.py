@@ -5,6 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from noonframe_terminal import paper
+from noonframe_terminal.commands_keep import Retired, add_history, add_restore, draw_retired_of
 from noonframe_terminal.common import examples, show
 from noonframe_terminal.contract import Answer, Service, converse
 from noonframe_terminal.options import USUAL_STACK, Reach, takes
@@ -49,11 +50,16 @@ def add(*, said: RecipeFields, reach: Reach, name: Name) -> int:
 
 @recipe_app.command("list", epilog=examples("noonframe recipe list"))
 @takes(reach=Reach)
-def list_recipes(*, reach: Reach) -> int:
+def list_recipes(*, reach: Reach, retired: Retired = False) -> int:
     """Recipes that are saved, newest first."""
-    answer = converse(reach.address(), reach.named(), lambda service: newest(service, RECIPES))
+    answer = converse(
+        reach.address(), reach.named(), lambda service: newest(service, RECIPES, retired=retired)
+    )
 
     def draw(console: Any) -> None:
+        if retired:
+            draw_retired_of(console, answer, RECIPES)
+            return
         from noonframe_terminal.show_bench import draw_recipes
 
         draw_recipes(console, answer.says["recipes"])
@@ -210,6 +216,10 @@ def withdraw(
 
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED
+
+
+add_restore(recipe_app, RECIPES, "'kelp on cotton'")
+add_history(recipe_app, RECIPES, "'kelp on cotton'")
 
 
 def _show(reach: Reach, answer: Answer, opening: str) -> None:

@@ -1,21 +1,20 @@
 """`strip` and `judge`: test strips planned and read, and finished prints judged; each moves the target."""
 
 import dataclasses
-import re
 from collections.abc import Mapping
 from typing import Annotated, Any
 
 import typer
 
-from noonframe_terminal import paper, questions
+from noonframe_terminal import paper, questions, words
 from noonframe_terminal.common import Start, examples, question, show
 from noonframe_terminal.contract import Answer, Service, converse, in_json
 from noonframe_terminal.finding import find_run
 from noonframe_terminal.options import Reach, Scene, given, names_of, takes
-from noonframe_terminal.options_bench import Conditions, Ladder, Reading
+from noonframe_terminal.options_bench import Conditions, Ladder, Reading, Wedge, judged
 from noonframe_terminal.options_spot import Spot
 from noonframe_terminal.saved import RECIPES, find_saved
-from noonframe_terminal.trouble import ANSWERED, NOT_REACHED, refusal
+from noonframe_terminal.trouble import ANSWERED, INTERRUPTED, NOT_REACHED, refusal
 
 LOOK = "noonframe recipe show"
 Recipe = Annotated[str, typer.Argument(metavar="RECIPE", help="Its name: noonframe recipe list.")]
@@ -32,6 +31,7 @@ strip_app = typer.Typer(
     no_args_is_help=True,
     epilog=examples(
         "noonframe strip plan 'kelp on cotton' --place quayside-yard",
+        "noonframe strip follow --first-dose 6000 --steps 9",
         "noonframe strip read 'kelp on cotton' --first-full 5 --first-toned 1",
     ),
 )
@@ -71,6 +71,40 @@ def plan(
 
 
 @strip_app.command(
+    "wedge",
+    epilog=examples(
+        "noonframe strip wedge 'kelp on cotton' --place quayside-yard",
+        "noonframe strip wedge leaves --place quayside-yard --wedge-steps 31 --wedge-step 0.1",
+    ),
+)
+@takes(wedge=Wedge, scene=Scene, spot=Spot, reach=Reach)
+def plan_wedge(
+    *, wedge: Wedge, scene: Scene, spot: Spot, reach: Reach, wanted: Recipe, start: Start = None
+) -> int:
+    """How long to expose a transparent step wedge, once, so that the target lies among its steps."""
+    if scene.recipe is not None:
+        raise refusal("--recipe", scene.recipe, "left out: the recipe is named already")
+    asked = question(dataclasses.replace(scene, recipe=wanted), spot, start="--start", recipe="RECIPE")
+    typed = {"wedge": wedge.body()} if wedge.body() else {}
+
+    async def talk(service: Service) -> tuple[str, Answer]:
+        named = str((await find_saved(service, RECIPES, wanted, "RECIPE"))["name"])
+        when = await questions.start_field(service, start, asked.fields, asked.names)
+        body = {**asked.plus(when).as_object(), "kind": "wedge", **typed}
+        return named, await service.post("/v1/strip", body, {**asked.names, **wedge.names()})
+
+    named, answer = converse(reach.address(), reach.named(), talk)
+
+    def draw(console: Any) -> None:
+        from noonframe_terminal.show_strip import draw_wedge
+
+        draw_wedge(console, answer.says, named, _typed(scene, spot), _typed(wedge))
+
+    show(reach, answer, lambda: paper.page(draw))
+    return ANSWERED if answer.says["complete"] else NOT_REACHED
+
+
+@strip_app.command(
     epilog=examples(
         "noonframe strip read 'kelp on cotton' --first-dose 6000 --steps 9 \\\n"
         "    --first-full 5 --first-toned 1",
@@ -78,11 +112,12 @@ def plan(
         "noonframe strip read 'kelp on cotton' --dose 96000 --last-full 8",
     )
 )
-@takes(reading=Reading, ladder=Ladder, conditions=Conditions, reach=Reach)
+@takes(reading=Reading, ladder=Ladder, wedge=Wedge, conditions=Conditions, reach=Reach)
 def read(
     *,
     reading: Reading,
     ladder: Ladder,
+    wedge: Wedge,
     conditions: Conditions,
     reach: Reach,
     recipe: Recipe,
@@ -99,7 +134,11 @@ def read(
         raise refusal("--first-dose", ladder.first_j_m2, "left out of a wedge, and with --covered")
     if reading.covered is not None and run is None:
         raise refusal("--covered", None, "given with --run: only a run knows the dose at a time")
-    names = reading.names() | ladder.names() | conditions.names() | {"run_id": "--run"}
+    if wedge.body():
+        if kind == "strip":
+            raise refusal(wedge.first_typed(), None, "left out of a strip: it goes with --last-full")
+        body["wedge"] = wedge.body()
+    names = reading.names() | ladder.names() | wedge.names() | conditions.names() | {"run_id": "--run"}
 
     async def talk(service: Service) -> Answer:
         found = await find_saved(service, RECIPES, recipe, "RECIPE")
@@ -154,6 +193,63 @@ def next_cover(
     return ANSWERED
 
 
+@strip_app.command(
+    "follow",
+    epilog=examples(
+        "noonframe strip follow --first-dose 6000 --steps 9",
+        "noonframe strip follow --first-dose 6000 --steps 9 --covered 12:02:28,12:03:30",
+    ),
+)
+@takes(ladder=Ladder, reach=Reach)
+def follow(
+    *,
+    ladder: Ladder,
+    reach: Reach,
+    run: Run = None,
+    covered: Annotated[
+        str,
+        typer.Option(
+            "--covered",
+            metavar="LIST",
+            help="When strips were covered already, from strip 1 on; or how many.",
+        ),
+    ] = "0",
+    no_bell: Annotated[bool, typer.Option("--no-bell", help="Do not ring when a strip is due.")] = False,
+) -> int:
+    """Follow a strip that is under way as a run: it says when to cover each, by the dose as it falls."""
+    from noonframe_terminal import strip_follow
+
+    doses = ladder.body()
+    if doses is None:
+        raise refusal("--first-dose", None, "given with --steps, as the plan said it")
+    names = ladder.names() | {"run_id": "--run", "covered": "--covered"}
+    followed: list[strip_follow.StripFollow] = []
+
+    async def talk(service: Service) -> int:
+        run_id = await find_run(service, run, alone=run is None)
+        state = (await service.get(f"/v1/runs/{run_id}", {}, {})).says
+        times = [] if covered.strip().isdigit() else _moments(covered, state)
+        count = in_json("covered", covered.strip()) if not times else len(times)
+        following = strip_follow.StripFollow(
+            {**doses, "run_id": run_id, "covered": count},
+            state,
+            tuple(words.moment(each) for each in times),
+            typed=_typed(ladder),
+            in_json=reach.json,
+            rings=not no_bell,
+        )
+        followed.append(following)
+        return await strip_follow.follow(service, following, names)
+
+    try:
+        return converse(reach.address(), reach.named(), talk)
+    except KeyboardInterrupt:
+        for following in followed:
+            paper.complain("the run goes on; this follows the strip again:")
+            paper.write(following.again())
+        return INTERRUPTED
+
+
 @takes(conditions=Conditions, reach=Reach)
 def judge(
     *,
@@ -187,8 +283,7 @@ def judge(
     if dose is not None and name is None:
         raise refusal("--name", None, "given with --dose: what was printed")
     body: dict[str, Any] = {"recipe": recipe, **conditions.body()}
-    word = "judgement_stops" if re.fullmatch(r"[-+]?[0-9.]+", judgement.strip(), re.ASCII) else "judgement"
-    body[word] = in_json(word, judgement.strip()) if word == "judgement_stops" else judgement
+    body |= judged(judgement)
     told = {"dose_j_m2": None if dose is None else in_json("dose_j_m2", dose), "name": name, "notes": notes}
     body |= {field: value for field, value in told.items() if value is not None}
     names = conditions.names() | {
@@ -219,13 +314,16 @@ def judge(
 
 def _typed(*groups: Any) -> list[str]:
     """Options as they were typed, to be typed again."""
-    words: list[str] = []
+    typed: list[str] = []
     for group in groups:
         names = names_of(type(group))
         for field, text in given(group).items():
+            if getattr(group, field) is True:
+                typed.append(names[field])
+                continue
             # a value that begins like an option must stand with its own
-            words += [f"{names[field]}={text}"] if text.startswith("-") else [names[field], text]
-    return words
+            typed += [f"{names[field]}={text}"] if text.startswith("-") else [names[field], text]
+    return typed
 
 
 async def _planned(service: Service, path: str) -> Mapping[str, Any]:

@@ -5,6 +5,8 @@ import datetime as dt
 import re
 from typing import Annotated, Any
 
+import typer
+
 from noonframe_terminal.contract import in_json
 from noonframe_terminal.options import Text, given, names_of, option
 from noonframe_terminal.trouble import refusal
@@ -47,6 +49,62 @@ class RecipeFields:
 def stack_list(text: str) -> list[str]:
     """The ids in a comma list; none for a bare sheet."""
     return [] if text.strip().lower() in ("", "none") else [part.strip() for part in text.split(",")]
+
+
+@dataclasses.dataclass(frozen=True)
+class PlaceFields:
+    """What a saved place says, besides its name."""
+
+    latitude_deg: Annotated[Text, option("--latitude", "Place", "DEG", "North positive.")] = None
+    longitude_deg: Annotated[Text, option("--longitude", "Place", "DEG", "East positive.")] = None
+    elevation_m: Annotated[Text, option("--elevation", "Place", "M", "Above sea level.")] = None
+    time_zone: Annotated[Text, option("--time-zone", "Place", "NAME", "IANA name; else as it was.")] = None
+
+
+@dataclasses.dataclass(frozen=True)
+class PrintFields:
+    """What is written down of a print; an empty text empties."""
+
+    name: Annotated[Text, option("--rename", "Print", "TEXT", "What was printed.")] = None
+    judgement: Annotated[
+        Text,
+        option(
+            "--judgement", "Print", "WORDS", "How it came out: right, a little dark, ..., or in stops: -0.5."
+        ),
+    ] = None
+    dose_j_m2: Annotated[Text, option("--dose", "Print", "J/m2", "What the sheet had.")] = None
+    wash_notes: Annotated[Text, option("--wash", "Print", "TEXT", "How it was washed.")] = None
+    rinse_notes: Annotated[Text, option("--rinse", "Print", "TEXT", "How it was rinsed.")] = None
+    photo: Annotated[Text, option("--photo", "Print", "FILE", "A file of it, by reference.")] = None
+    notes: Annotated[Text, option("--notes", "Print", "TEXT", "Anything else.")] = None
+    tags: Annotated[Text, option("--tags", "Print", "LIST", "Words to find it by: kelp,large.")] = None
+
+    def body(self) -> dict[str, Any]:
+        """The contract's fields that were typed."""
+        typed: dict[str, Any] = given(self)
+        if self.dose_j_m2 is not None:
+            typed["dose_j_m2"] = in_json("dose_j_m2", self.dose_j_m2)
+        if self.tags is not None:
+            typed["tags"] = [tag.strip() for tag in self.tags.split(",") if tag.strip()]
+        if self.judgement is not None:
+            del typed["judgement"]
+            typed |= judged(self.judgement)
+        return typed
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        tags = {f"tags.{number}": "--tags" for number in range(40)}
+        return names_of(type(self)) | tags | {"judgement_stops": "--judgement"}
+
+
+def judged(text: str) -> dict[str, Any]:
+    """A judgement in stops where a number was typed; in words, or none, else."""
+    typed = text.strip()
+    if re.fullmatch(r"[-+]?[0-9.]+", typed, re.ASCII):
+        return {"judgement_stops": in_json("judgement_stops", typed)}
+    if not typed:
+        return {"judgement": None, "judgement_stops": None}
+    return {"judgement": typed}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -136,6 +194,52 @@ class Reading:
         """What each field of the contract was called when it was typed."""
         moments = {f"covered_at.{number}": "--covered" for number in range(_MOST_STEPS)}
         return names_of(type(self)) | moments | {"covered_at": "--covered", "doses_j_m2": "--first-dose"}
+
+
+@dataclasses.dataclass(frozen=True)
+class Wedge:
+    """A transparent step wedge."""
+
+    step_count: Annotated[
+        Text, option("--wedge-steps", "Wedge", "N", "How many steps it has; 21 if not given.")
+    ] = None
+    step_density: Annotated[
+        Text, option("--wedge-step", "Wedge", "DENSITY", "From step to step; 0.15 if not given.")
+    ] = None
+    densities: Annotated[
+        Text,
+        option(
+            "--wedge-densities",
+            "Wedge",
+            "LIST",
+            "Instead: density of each step above the film's own, from the clearest on: 0.02,0.17,...",
+        ),
+    ] = None
+    base_in_stack: Annotated[
+        bool,
+        typer.Option(
+            "--base-in-stack",
+            help="It takes the place of a film that the recipe has: its own film counts once, not twice.",
+            rich_help_panel="Wedge",
+        ),
+    ] = False
+
+    def body(self) -> dict[str, Any]:
+        """The contract's fields that were typed."""
+        typed = {name: in_json(name, text) for name, text in given(self).items()}
+        if self.densities is not None:
+            typed["densities"] = [in_json("", part.strip()) for part in self.densities.split(",")]
+        return typed
+
+    def names(self) -> dict[str, str]:
+        """What each field of the contract was called when it was typed."""
+        names = {f"wedge.{name}": called for name, called in names_of(type(self)).items()}
+        each = {f"wedge.densities.{n}": f"--wedge-densities, step {n + 1}" for n in range(_MOST_STEPS)}
+        return names | each | {"wedge.increment": "--wedge-step"}
+
+    def first_typed(self) -> str:
+        """The first of the options that were typed."""
+        return names_of(type(self))[next(iter(given(self)))]
 
 
 def _step(text: str, called: str) -> int | str:

@@ -92,6 +92,20 @@ class Spot:
         return names
 
 
+def merged_spot(saved: dict[str, Any], typed: dict[str, Any]) -> dict[str, Any]:
+    """A saved spot with what was typed of it; inside, a lean is the frame's and a skyline the window's."""
+    if typed["kind"] == "window":
+        if saved["kind"] != "window":
+            return typed
+        parts = {part: {**saved[part], **typed[part]} for part in ("window", "frame")}
+        return {**saved, **parts}
+    if saved["kind"] != "window":
+        return {**saved, **typed}
+    lean = {name: value for name, value in typed.items() if name in ("tilt_deg", "aim_azimuth_deg")}
+    skyline = {name: value for name, value in typed.items() if name == "skyline"}
+    return {**saved, "window": {**saved["window"], **skyline}, "frame": {**saved["frame"], **lean}}
+
+
 @dataclasses.dataclass(frozen=True)
 class TableEdges:
     """How far the frame's centre may go on the table inside a window."""

@@ -49,9 +49,9 @@ async def is_saved(service: Service, kind: Kind, name: str) -> bool:
     return bool((await service.get(kind.path, {"name": name}, {})).says[kind.key])
 
 
-async def newest(service: Service, kind: Kind) -> Answer:
-    """All of a kind, newest first."""
-    return await service.get(kind.path, {"limit": _MOST}, {})
+async def newest(service: Service, kind: Kind, *, retired: bool = False) -> Answer:
+    """All of a kind, newest first; with `retired` those that were put away."""
+    return await service.get(kind.path, {"limit": _MOST} | ({"retired": "yes"} if retired else {}), {})
 
 
 def _is_id(words: str) -> bool:

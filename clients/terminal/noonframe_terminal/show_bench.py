@@ -96,7 +96,7 @@ def draw_prints(console: "Console", answer: Mapping[str, Any], recipes: Mapping[
             words.moment(each["made"]).strftime("%Y-%m-%d"),
             each["name"],
             recipes.get(each["recipe_id"], each["recipe_id"][:8]),
-            _judged(each),
+            judged(each),
             "" if dose is None else f"{dose:.0f}",
         )
     console.print(table)
@@ -104,7 +104,8 @@ def draw_prints(console: "Console", answer: Mapping[str, Any], recipes: Mapping[
         console.print(f"{len(prints)} of {answer['total']}; --limit shows more.")
 
 
-def _judged(each: Mapping[str, Any]) -> str:
+def judged(each: Mapping[str, Any]) -> str:
+    """How a print came out, in words; empty where nobody has said."""
     if each["judgement"] is not None:
         return str(each["judgement"])
     stops = each["judgement_stops"]

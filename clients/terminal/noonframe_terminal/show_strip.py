@@ -17,10 +17,7 @@ _WIDEST = 77  # leaves room for the mark that a line goes on
 def draw_plan(console: "Console", plan: Mapping[str, Any], recipe: str, scene: Sequence[str]) -> None:
     """A plan as it is followed in the yard; `scene` holds the options that a run needs to lie there too."""
     console.print(plan["summary"], style="bold")
-    if not plan["complete"] and plan["next_start"] is not None:
-        begin = words.moment(plan["next_start"])
-        length = words.length(plan["next_length_s"])
-        console.print(f"The next chance: {words.clock(begin)} on {words.date(begin.date())}, for {length}.")
+    _draw_chance(console, plan)
     console.print()
     _draw_covers(console, plan)
     console.print()
@@ -42,22 +39,71 @@ def draw_plan(console: "Console", plan: Mapping[str, Any], recipe: str, scene: S
     _command(console, "strip", "read", recipe, *doses, *seen)
     console.print()
     console.print(
-        "Under a sky that changes, start a run with the sheet, ask which strip is next, and write down when"
-        " each is covered; then the doses are the run's:"
+        "Under a sky that changes, start a run with the sheet and follow it: it says when to cover each strip"
+        " and how to tell the reading, and the doses are the run's:"
     )
     _command(console, "run", "start", "--recipe", recipe, "--name", "test strip", "--target", target, *scene)
-    _command(console, "strip", "next", *doses, "--covered", "N")
-    _command(console, "strip", "read", recipe, "--run", "last", "--covered", "TIME,TIME,...", *seen)
+    _command(console, "strip", "follow", *doses)
+
+
+def draw_wedge(
+    console: "Console", plan: Mapping[str, Any], recipe: str, scene: Sequence[str], wedge: Sequence[str]
+) -> None:
+    """A wedge as it is exposed; `wedge` holds the options that its reading needs too."""
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    console.print(plan["summary"], style="bold")
+    if plan["end"] is not None:
+        console.print(f"Until {words.clock(words.moment(plan['end']), seconds=True)}.")
+    _draw_chance(console, plan)
+    console.print()
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="")
+    for name in ("Step", "Dose", "Of target"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("")
+    for step in plan["steps"]:
+        mark = "full to here" if step["step"] == plan["expected_full_step"] else ""
+        table.add_row(str(step["step"]), kilo(step["dose_j_m2"]), f"{step['target_stops']:+.1f} stops", mark)
+    console.print(table)
+    console.print()
+    for line in plan["advice"]:
+        console.print(line)
+    films = [name for name in plan["basis"]["stack"] if name.endswith("film")]
+    if films and "--base-in-stack" not in wedge:
+        console.print(f"The recipe counts {films[0]}: where the wedge takes its place, say --base-in-stack.")
+    draw_cautions(console, plan)
+    draw_basis(console, plan, target_words(plan), usual=False)
+    seen = ["--last-full", "N", "--last-toned", "M"]
+    dose = f"{plan['dose_j_m2']:.6g}"
+    console.print()
+    console.print("Tell what it shows (N and M are those two steps, counted from the clear end):")
+    _command(console, "strip", "read", recipe, "--dose", dose, *wedge, *seen)
+    console.print()
+    console.print("Under a sky that changes, start a run with the wedge; then the dose is the run's:")
+    _command(console, "run", "start", "--recipe", recipe, "--name", "step wedge", "--target", dose, *scene)
+    _command(console, "strip", "read", recipe, "--run", "last", *wedge, *seen)
+
+
+def _draw_chance(console: "Console", plan: Mapping[str, Any]) -> None:
+    if not plan["complete"] and plan["next_start"] is not None:
+        begin = words.moment(plan["next_start"])
+        length = words.length(plan["next_length_s"])
+        console.print(f"The next chance: {words.clock(begin)} on {words.date(begin.date())}, for {length}.")
 
 
 def _command(console: "Console", *parts: str) -> None:
+    console.print(command_text(*parts), soft_wrap=True)
+
+
+def command_text(*parts: str) -> str:
     """A command as a shell takes it, an option and its value together on a line."""
     lines = ["noonframe"]
     pieces: list[str] = []
     for part in parts:
         quoted = shlex.quote(part)
-        is_value = pieces and pieces[-1].startswith("-") and "=" not in pieces[-1] and " " not in pieces[-1]
-        if is_value:
+        is_open = pieces and pieces[-1].startswith("-") and "=" not in pieces[-1] and " " not in pieces[-1]
+        if is_open and not part.startswith("-"):
             pieces[-1] += f" {quoted}"
         else:
             pieces.append(quoted)
@@ -67,7 +113,7 @@ def _command(console: "Console", *parts: str) -> None:
             lines.append(f"    {piece}")
         else:
             lines[-1] += f" {piece}"
-    console.print("\n".join(lines), soft_wrap=True)
+    return "\n".join(lines)
 
 
 def _draw_covers(console: "Console", plan: Mapping[str, Any]) -> None:

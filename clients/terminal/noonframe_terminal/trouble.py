@@ -78,7 +78,8 @@ def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, st
         return Refused(f"no run {errors[0].get('value')}: noonframe run list shows them")
     if status == 412:
         return Refused("somebody else changed it in the meantime; look at it again and repeat your change")
-    if status >= 500 or status in (401, 403, 404, 405, 429):
+    typed = status == 404 and any(error.get("field") in names for error in errors)  # a name in the address
+    if not typed and (status >= 500 or status in (401, 403, 404, 405, 429)):
         return Failed(f"the service failed with status {status}: {detail}")
     if str(problem.get("type", "")).endswith(":conflict"):
         found = [(_called(str(error.get("field")), names), error) for error in errors]
