@@ -258,7 +258,7 @@ def test_a_full_disk_is_called_so_and_nothing_is_kept(store):
 @pytest.mark.skipif(not Path("/dev/full").exists() or not shutil.which("mount"), reason="Linux only")
 def test_a_disk_that_is_really_full_is_called_so(tmp_path):
     mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(tmp_path)], check=False, capture_output=True
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(tmp_path)], check=False, capture_output=True
     )
     if mounted.returncode:
         pytest.skip("may not mount a small disk here")

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from bench_records import fill_bench
+from shelf_records import fill_shelves
 
 from noonframe.errors import OutOfDomain
 from noonframe.store import exposures, idempotency, light_records
@@ -68,7 +69,13 @@ def fill(store):
         light_records.keep(db, exposure_id, {"edges_s": [1.5, 901.5], "cover": [0.25]}, 2.0)
         idempotency.finish(db, claimed, idempotency.StoredReply(201, "application/json", b"\0\xff"))
     fill_bench(store)
+    fill_shelves(store)
     return exposure_id
+
+
+def test_every_table_has_rows_when_the_migrations_are_tried(store):
+    fill(store)
+    assert [name for name, rows in content(store).items() if not rows] == []
 
 
 def test_an_empty_store_has_no_number(empty_store):

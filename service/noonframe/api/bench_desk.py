@@ -128,6 +128,12 @@ class BenchDesk:
 
         return _named(db, PLACES, "saved_place", words)
 
+    def lamp(self, db: "Connection", words: str) -> "Saved[Any]":
+        """A lamp by name or id; errors name the field `lamp`."""
+        from noonframe.store.lamps import LAMPS
+
+        return _named(db, LAMPS, "lamp", words)
+
 
 def _named(db: "Connection", shelf: "Shelf[_F]", field: str, words: str) -> "Saved[_F]":
     with named({"name": field}):

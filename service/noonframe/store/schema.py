@@ -17,7 +17,7 @@ from noonframe.store.errors import StoreUnavailable
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD = "0005"
+HEAD = "0007"
 """The newest migration."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"

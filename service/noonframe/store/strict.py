@@ -1,6 +1,6 @@
 """Reading plain JSON strictly: every field there, of its kind, and none besides; a fault names its field."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, NoReturn, TypeVar
 from uuid import UUID
@@ -28,13 +28,29 @@ def at(where: str) -> Iterator[None]:
 
 def bounded_json(field: str, value: Mapping[str, Any], longest: int) -> dict[str, Any]:
     """`value` as JSON gives it back; refused beyond `longest` characters as text."""
+    read = plain_json(field, value)
+    _check_length(field, read, longest)
+    return read
+
+
+def bounded_objects(
+    field: str, value: Sequence[Mapping[str, Any]], longest: int
+) -> tuple[dict[str, Any], ...]:
+    """JSON objects as JSON gives them back; refused beyond `longest` characters as text, together."""
+    for number, item in enumerate(value):
+        if not isinstance(item, Mapping):
+            raise Malformed(f"{field}[{number}]", _shown(item), "must be a JSON object")
+    read = tuple(plain_json(f"{field}[{number}]", item) for number, item in enumerate(value))
+    _check_length(field, read, longest)
+    return read
+
+
+def _check_length(field: str, read: object, longest: int) -> None:
     import json
 
-    read = plain_json(field, value)
     length = len(json.dumps(read))
     if length > longest:
         raise OutOfDomain(field, f"JSON of {length} characters", f"at most {longest} characters")
-    return read
 
 
 class Reader:

@@ -179,3 +179,27 @@ EVIDENCE = sa.Table(
     sa.CheckConstraint("(withdrawn_s IS NULL) = (withdrawn_reason IS NULL)", name="withdrawn"),
     sa.Index("ix_evidence_recipe_id_made_at_s_id", "recipe_id", "made_at_s", "id"),
 )
+
+SESSIONS, SESSION_VERSIONS = _kept(
+    "session",
+    "sessions",
+    _name(),
+    sa.Column("starts_s", sa.Double, nullable=False),
+    sa.Column("ends_s", sa.Double, nullable=False),
+    sa.Index("ix_sessions_starts_s_id", "starts_s", "id"),
+)
+FILM_PRINTERS, FILM_PRINTER_VERSIONS = _kept("film_printer", "film_printers", _name())
+LAMPS, LAMP_VERSIONS = _kept("lamp", "lamps", _name())
+
+FEEDS = sa.Table(
+    "feeds",
+    METADATA,
+    sa.Column("id", sa.Uuid, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("token_hash", sa.Text, nullable=False, unique=True),
+    sa.Column("what", sa.JSON, nullable=False),
+    sa.Column("created_s", sa.Double, nullable=False),
+    sa.Column("revoked_s", sa.Double),
+    sa.Column("last_used_day", sa.Date),
+    sa.Index("ix_feeds_created_s_id", "created_s", "id"),
+)

@@ -99,6 +99,11 @@ class Shelf(Generic[F]):
     check: Callable[[Connection, F], None] = field(default=_nothing_to_check, repr=False)
 
     @property
+    def spoken(self) -> str:
+        """What one of them is called in a sentence."""
+        return self.what.replace("_", " ")
+
+    @property
     def owner(self) -> sa.Column[UUID]:
         """The column of `versions` that says whose version a row is."""
         column: sa.Column[UUID] = self.versions.c[f"{self.what}_id"]
@@ -124,10 +129,10 @@ class Shelf(Generic[F]):
         question = sa.select(self.heads.c.version).where(self.heads.c.id == record_id)
         newest = db.execute(question.with_for_update() if lock else question).scalar_one_or_none()
         if newest is None:
-            raise UnknownName(f"{self.what}_id", str(record_id), f"the id of a {self.what}")
+            raise UnknownName(f"{self.what}_id", str(record_id), f"the id of a {self.spoken}")
         wanted = newest if version is None else version
         if not 1 <= wanted <= newest:
-            raise UnknownName("version", version, f"a version of this {self.what}, 1 to {newest}")
+            raise UnknownName("version", version, f"a version of this {self.spoken}, 1 to {newest}")
         these = sa.and_(self.heads.c.id == record_id, self.versions.c.version == wanted)
         return self.saved(db.execute(self.every_version().where(these)).one())
 
@@ -168,7 +173,7 @@ class Shelf(Generic[F]):
         rows = self.every_version().where(self.heads.c.id == record_id).order_by(self.versions.c.version)
         found = tuple(self.saved(row) for row in db.execute(rows))
         if not found:
-            raise UnknownName(f"{self.what}_id", str(record_id), f"the id of a {self.what}")
+            raise UnknownName(f"{self.what}_id", str(record_id), f"the id of a {self.spoken}")
         return found
 
     def change(self, db: Connection, record_id: UUID, fields: F, *, version: int, now_s: float) -> Saved[F]:
@@ -207,7 +212,7 @@ class Shelf(Generic[F]):
 
     def saved(self, row: Row[Any]) -> Saved[F]:
         """The version of a row of `every_version`."""
-        reader = Reader(row.fields, f"{self.what} {row.id}, version {row.version}")
+        reader = Reader(row.fields, f"{self.spoken} {row.id}, version {row.version}")
         return Saved(row.id, row.version, row.created_s, row.saved_s, row.retired, self.load(reader))
 
     def head_row(self, newest: Saved[F]) -> dict[str, Any]:
@@ -233,9 +238,9 @@ class Shelf(Generic[F]):
     def _current(self, db: Connection, record_id: UUID, version: int, *, retired: bool) -> Saved[F]:
         now = self.get(db, record_id, lock=True)
         if now.version != version:
-            raise Conflict("version", version, f"the {self.what} is at {now.version} by now")
+            raise Conflict("version", version, f"the {self.spoken} is at {now.version} by now")
         if now.retired is not retired:
-            limit = f"the {self.what} is {'retired' if now.retired else 'not retired'}"
+            limit = f"the {self.spoken} is {'retired' if now.retired else 'not retired'}"
             raise Conflict(f"{self.what}_id", str(record_id), limit)
         return now
 
@@ -254,10 +259,10 @@ class Shelf(Generic[F]):
         return new
 
     def _id_taken(self, record_id: UUID) -> Conflict:
-        return Conflict(f"{self.what}_id", str(record_id), f"a {self.what} has it already")
+        return Conflict(f"{self.what}_id", str(record_id), f"a {self.spoken} has it already")
 
     def _name_taken(self, fields: F) -> Conflict:
-        return Conflict("name", getattr(fields, "name", None), f"another {self.what} has it")
+        return Conflict("name", getattr(fields, "name", None), f"another {self.spoken} has it")
 
 
 def living_name(fields: Any, retired: bool) -> Mapping[str, Any]:

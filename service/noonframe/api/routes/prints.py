@@ -1,44 +1,37 @@
 """/v1/prints: the log of finished prints; and the whole bench out and in again."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated, Any
-from uuid import UUID, uuid4
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.bench_answers import CountsItem, ImportAnswer, PrintAnswer, PrintKeptAnswer, PrintsAnswer
-from noonframe.api.bench_bodies import PrintBody, PrintChange, PrintsCsvQuery, PrintsQuery, VersionQuery
+from noonframe.api.bench_bodies import PrintBody, PrintChange, PrintsCsvQuery, PrintsQuery
 from noonframe.api.bench_desk import BenchDesk
 from noonframe.api.bench_evidence import check_past
 from noonframe.api.bench_fill import bench_of
-from noonframe.api.bench_match import CHANGE
-from noonframe.api.bench_names import named
 from noonframe.api.bench_prints import changed_print, kept_answer, new_print, recipe_id_of
 from noonframe.api.bench_runs import run_light
 from noonframe.api.bench_shapes import print_answer
-from noonframe.api.bench_shelf import changed, kept, retired_of, shown, turned
+from noonframe.api.bench_shelf import Visit, answered, page_end, retired_of
 from noonframe.api.examples import PRINT, PRINT_CHANGE
 from noonframe.api.idempotent import JSON
-from noonframe.api.problems import CHANGE_RESPONSES
 from noonframe.api.reading import (
-    body_of,
-    json_body,
     json_bytes,
     no_query,
     query_parameters,
     read_query,
 )
-from noonframe.api.routes.common import now_of
 from noonframe.api.routes.runs import desk_of
+from noonframe.api.shelf_routes import Kind, Said, add_shelf
 from noonframe.bench.judgement import Judgement
-from noonframe.errors import UnknownName
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from noonframe.store.prints import PrintFields, PrintSearch
-    from noonframe.store.versioned import Saved
+    from noonframe.store.versioned import Saved, Shelf
 
 router = APIRouter(tags=["prints"])
 CSV = "text/csv"
@@ -49,33 +42,6 @@ _EXPORT_BODY: dict[str, Any] = {
         "content": {JSON: {"schema": {"type": "object"}}},
     }
 }
-
-
-@router.post(
-    "/v1/prints",
-    operation_id="log_print",
-    status_code=201,
-    response_model=PrintKeptAnswer,
-    openapi_extra=json_body(PrintBody, PRINT),
-)
-def post_print(request: Request, body: Annotated[PrintBody, Depends(body_of(PrintBody))]) -> Response:
-    """Log a finished print, of a run or told by hand; judged in plain words it moves the recipe's target."""
-    from noonframe.store.prints import PRINTS
-
-    desk, now_s = bench_of(request), now_of(request)
-
-    def prepare() -> "Callable[[Connection], PrintKeptAnswer]":
-        run = None if body.run_id is None else run_light(desk_of(request), body.run_id, now_s)
-
-        def work(db: "Connection") -> PrintKeptAnswer:
-            with named():
-                fields = new_print(desk, db, body, run, now_s)
-            return kept_answer(desk, db, PRINTS.create(db, uuid4(), fields, now_s=now_s), now_s)
-
-        return work
-
-    content = body.model_dump(mode="json", exclude_unset=True)
-    return kept(request, content, prepare, status_code=201)
 
 
 @router.get(
@@ -92,16 +58,10 @@ def list_prints(request: Request) -> Response:
 
     with desk.records.open().read() as db:
         wanted = _wanted(desk, db, query)
-        before = None
-        if query.before is not None:
-            try:
-                before = Cursor.after(PRINTS.get(db, query.before))
-            except UnknownName as problem:
-                raise UnknownName("before", problem.value, problem.limit) from None
+        before = None if query.before is None else Cursor.after(page_end(db, PRINTS, query.before))
         found = prints.search(db, wanted, before=before, limit=query.limit)
         total = prints.count(db, wanted)
-    answer = PrintsAnswer(prints=[print_answer(each) for each in found], total=total)
-    return Response(answer.model_dump_json(), media_type=JSON)
+    return answered(PrintsAnswer(prints=[print_answer(each) for each in found], total=total))
 
 
 @router.get(
@@ -122,79 +82,58 @@ def get_table(request: Request) -> Response:
     return Response(text, media_type=f"{CSV}; charset=utf-8; header=present", headers=headers)
 
 
-@router.get(
-    "/v1/prints/{print_id}",
-    operation_id="print",
-    response_model=PrintAnswer,
-    openapi_extra=query_parameters(VersionQuery, {}),
-)
-def get_print(request: Request, print_id: UUID) -> Response:
-    """A print, as it is now or as it was in a version."""
+def _shelf() -> "Shelf[PrintFields]":
     from noonframe.store.prints import PRINTS
 
-    return shown(request, PRINTS, print_id, print_answer)
+    return PRINTS
 
 
-@router.get("/v1/prints/{print_id}/versions", operation_id="print_versions")
-def get_print_versions(request: Request, print_id: UUID) -> PrintsAnswer:
-    """Every version of a print, oldest first."""
-    from noonframe.store.prints import PRINTS
-
-    no_query(request)
-    with bench_of(request).records.open().read() as db:
-        found = PRINTS.history(db, print_id)
-    return PrintsAnswer(prints=[print_answer(each) for each in found], total=len(found))
+def _make(visit: Visit, body: PrintBody) -> "Callable[[Connection], PrintFields]":
+    run = None if body.run_id is None else run_light(desk_of(visit.request), body.run_id, visit.now_s)
+    return lambda db: new_print(visit.desk, db, body, run, visit.now_s)
 
 
-@router.patch(
-    "/v1/prints/{print_id}",
-    operation_id="change_print",
-    response_model=PrintKeptAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra={**json_body(PrintChange, PRINT_CHANGE), **CHANGE},
-)
-def patch_print(
-    request: Request, print_id: UUID, body: Annotated[PrintChange, Depends(body_of(PrintChange))]
-) -> Response:
-    """Change or judge a print, with `If-Match`; judged anew, its old judgement counts no more."""
-    from noonframe.store.prints import PRINTS
-
-    now_s = now_of(request)
-
+def _alter(visit: Visit, body: PrintChange) -> "Callable[[Connection, Saved[PrintFields]], PrintFields]":
     def changes(_db: "Connection", now: "Saved[PrintFields]") -> "PrintFields":
         made = changed_print(now.fields, body)
-        check_past(made.made_at_s, now_s)
+        check_past(made.made_at_s, visit.now_s)
         return made
 
-    return changed(request, PRINTS, print_id, body, changes=changes, shape=_kept(request))
+    return changes
 
 
-@router.post(
-    "/v1/prints/{print_id}/retire",
-    operation_id="retire_print",
-    response_model=PrintKeptAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra=CHANGE,
+PRINT_KIND = Kind(
+    what="print",
+    path="/v1/prints",
+    shelf=_shelf,
+    body=PrintBody,
+    change=PrintChange,
+    body_example=PRINT,
+    change_example=PRINT_CHANGE,
+    answer=PrintAnswer,
+    many=PrintsAnswer,
+    gather=lambda prints: PrintsAnswer(prints=prints, total=len(prints)),
+    make=_make,
+    alter=_alter,
+    shape=print_answer,
+    kept=PrintKeptAnswer,
+    shape_kept=lambda visit, db, saved: kept_answer(visit.desk, db, saved, visit.now_s),
+    says={
+        "create": Said(
+            "Log a finished print, of a run or told by hand; judged in plain words it moves the recipe's "
+            "target.",
+            "log_print",
+        ),
+        "change": Said(
+            "Change or judge a print, with `If-Match`; judged anew, its old judgement counts no more."
+        ),
+        "retire": Said(
+            "Put a print away: it is listed no more and its judgement counts no more; nothing is lost."
+        ),
+        "restore": Said("Take a retired print back, and its judgement with it."),
+    },
 )
-def retire_print(request: Request, print_id: UUID) -> Response:
-    """Put a print away: it is listed no more and its judgement counts no more; nothing is lost."""
-    from noonframe.store.prints import PRINTS
-
-    return turned(request, PRINTS, print_id, _kept(request), retire=True)
-
-
-@router.post(
-    "/v1/prints/{print_id}/restore",
-    operation_id="restore_print",
-    response_model=PrintKeptAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra=CHANGE,
-)
-def restore_print(request: Request, print_id: UUID) -> Response:
-    """Take a retired print back, and its judgement with it."""
-    from noonframe.store.prints import PRINTS
-
-    return turned(request, PRINTS, print_id, _kept(request), retire=False)
+add_shelf(router, PRINT_KIND, with_list=False)  # after the table, whose path could be a print's
 
 
 @router.get(
@@ -246,11 +185,6 @@ def _imported(desk: BenchDesk, text: bytes) -> ImportAnswer:
     same = sum(item.unchanged for item in items.values())
     summary = f"{new} records added, {more} carried on, {same} were here already."
     return ImportAnswer(**items, summary=summary)
-
-
-def _kept(request: Request) -> "Callable[[Connection, Saved[PrintFields]], PrintKeptAnswer]":
-    desk, now_s = bench_of(request), now_of(request)
-    return lambda db, saved: kept_answer(desk, db, saved, now_s)
 
 
 def _wanted(desk: BenchDesk, db: "Connection", query: PrintsQuery | PrintsCsvQuery) -> "PrintSearch":

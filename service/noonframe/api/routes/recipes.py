@@ -15,7 +15,6 @@ from noonframe.api.bench_answers import (
 )
 from noonframe.api.bench_bodies import (
     EvidenceBody,
-    ListQuery,
     PriorBody,
     RecipeBody,
     RecipeChange,
@@ -26,25 +25,24 @@ from noonframe.api.bench_bodies import (
 from noonframe.api.bench_desk import BenchDesk
 from noonframe.api.bench_evidence import check_past, conditions_of, read_evidence
 from noonframe.api.bench_fill import bench_of
-from noonframe.api.bench_match import CHANGE
 from noonframe.api.bench_names import named
 from noonframe.api.bench_runs import RunLight, run_light
 from noonframe.api.bench_shapes import evidence_item, evidence_items, recipe_answer, target_answer
-from noonframe.api.bench_shelf import changed, kept, listed, merged, shown, turned
+from noonframe.api.bench_shelf import Visit, merged
 from noonframe.api.examples import EVIDENCE, RECIPE, RECIPE_CHANGE, WITHDRAW
 from noonframe.api.idempotent import JSON, once
 from noonframe.api.pictures.belief_plan import draw_belief
-from noonframe.api.problems import CHANGE_RESPONSES
 from noonframe.api.reading import body_of, json_body, no_query, query_parameters, read_query
 from noonframe.api.routes.common import now_of
 from noonframe.api.routes.runs import desk_of
+from noonframe.api.shelf_routes import Kind, Said, add_shelf
 from noonframe.errors import OutOfDomain, UnknownName
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from noonframe.store.recipes import PriorOverride, RecipeFields
-    from noonframe.store.versioned import Saved
+    from noonframe.store.versioned import Saved, Shelf
 
 router = APIRouter(tags=["recipes"])
 SVG = "image/svg+xml"
@@ -53,118 +51,57 @@ _PICTURE: dict[int | str, dict[str, Any]] = {
 }
 
 
-@router.post(
-    "/v1/recipes",
-    operation_id="save_recipe",
-    status_code=201,
-    response_model=RecipeAnswer,
-    openapi_extra=json_body(RecipeBody, RECIPE),
+def _shelf() -> "Shelf[RecipeFields]":
+    from noonframe.store.recipes import RECIPES
+
+    return RECIPES
+
+
+def _make(visit: Visit, body: RecipeBody) -> "Callable[[Connection], RecipeFields]":
+    from noonframe.store.recipes import RecipeFields
+
+    def make(_db: "Connection") -> RecipeFields:
+        return _altered(visit.desk, RecipeFields(body.name, body.sensitizer), body)
+
+    return make
+
+
+def _alter(visit: Visit, body: RecipeChange) -> "Callable[[Connection, Saved[RecipeFields]], RecipeFields]":
+    return lambda _db, now: _altered(visit.desk, now.fields, body)
+
+
+def _altered(desk: BenchDesk, now: "RecipeFields", body: RecipeChange) -> "RecipeFields":
+    fields = merged(now, body, ("name", "sensitizer"), _own_prior(body))
+    desk.check_coat(fields.sensitizer, fields.stack)
+    return fields
+
+
+RECIPE_KIND = Kind(
+    what="recipe",
+    path="/v1/recipes",
+    shelf=_shelf,
+    body=RecipeBody,
+    change=RecipeChange,
+    body_example=RECIPE,
+    change_example=RECIPE_CHANGE,
+    answer=RecipeAnswer,
+    many=RecipesAnswer,
+    gather=lambda recipes: RecipesAnswer(recipes=recipes),
+    make=_make,
+    alter=_alter,
+    shape=recipe_answer,
+    says={
+        "create": Said("Save a recipe by name; with an `Idempotency-Key` a repetition saves nothing new."),
+        "get": Said("A recipe, as it is now or as it was in a version; the `ETag` is for changing it."),
+        "versions": Said(name="get_versions"),
+        "change": Said(
+            "Save a new version; `If-Match` with the version it was made from keeps two people apart.\n\n"
+            "Another paper, coat or process is another recipe: what was learned of this one stays with it, "
+            "except that\nevidence of another sensitizer does not count."
+        ),
+    },
 )
-def post_recipe(request: Request, body: Annotated[RecipeBody, Depends(body_of(RecipeBody))]) -> Response:
-    """Save a recipe by name; with an `Idempotency-Key` a repetition saves nothing new."""
-    from noonframe.store.recipes import RECIPES, RecipeFields
-
-    desk, now_s = bench_of(request), now_of(request)
-
-    def work(db: "Connection") -> RecipeAnswer:
-        with named():
-            bare = RecipeFields(body.name, body.sensitizer)
-            fields = merged(bare, body, ("name", "sensitizer"), _made(body))
-            desk.check_coat(fields.sensitizer, fields.stack)
-            return recipe_answer(RECIPES.create(db, uuid4(), fields, now_s=now_s))
-
-    content = body.model_dump(mode="json", exclude_unset=True)
-    return kept(request, content, lambda: work, status_code=201)
-
-
-@router.get("/v1/recipes", operation_id="recipes", openapi_extra=query_parameters(ListQuery, {"limit": 10}))
-def list_recipes(request: Request) -> RecipesAnswer:
-    """Recipes, newest first."""
-    from noonframe.store.recipes import RECIPES
-
-    query = read_query(ListQuery, request)
-    with bench_of(request).records.open().read() as db:
-        return RecipesAnswer(recipes=[recipe_answer(each) for each in listed(db, RECIPES, query)])
-
-
-@router.get(
-    "/v1/recipes/{recipe_id}",
-    operation_id="recipe",
-    response_model=RecipeAnswer,
-    openapi_extra=query_parameters(VersionQuery, {}),
-)
-def get_recipe(request: Request, recipe_id: UUID) -> Response:
-    """A recipe, as it is now or as it was in a version; the `ETag` is for changing it."""
-    from noonframe.store.recipes import RECIPES
-
-    return shown(request, RECIPES, recipe_id, recipe_answer)
-
-
-@router.get("/v1/recipes/{recipe_id}/versions", operation_id="recipe_versions")
-def get_versions(request: Request, recipe_id: UUID) -> RecipesAnswer:
-    """Every version of a recipe, oldest first."""
-    from noonframe.store.recipes import RECIPES
-
-    no_query(request)
-    with bench_of(request).records.open().read() as db:
-        return RecipesAnswer(recipes=[recipe_answer(each) for each in RECIPES.history(db, recipe_id)])
-
-
-@router.patch(
-    "/v1/recipes/{recipe_id}",
-    operation_id="change_recipe",
-    response_model=RecipeAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra={**json_body(RecipeChange, RECIPE_CHANGE), **CHANGE},
-)
-def patch_recipe(
-    request: Request, recipe_id: UUID, body: Annotated[RecipeChange, Depends(body_of(RecipeChange))]
-) -> Response:
-    """Save a new version; `If-Match` with the version it was made from keeps two people apart.
-
-    Another paper, coat or process is another recipe: what was learned of this one stays with it, except that
-    evidence of another sensitizer does not count.
-    """
-    from noonframe.store.recipes import RECIPES
-
-    desk = bench_of(request)
-
-    def changes(_db: "Connection", now: "Saved[RecipeFields]") -> "RecipeFields":
-        fields = merged(now.fields, body, ("name", "sensitizer"), _made(body))
-        desk.check_coat(fields.sensitizer, fields.stack)
-        return fields
-
-    return changed(
-        request, RECIPES, recipe_id, body, changes=changes, shape=lambda _, saved: recipe_answer(saved)
-    )
-
-
-@router.post(
-    "/v1/recipes/{recipe_id}/retire",
-    operation_id="retire_recipe",
-    response_model=RecipeAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra=CHANGE,
-)
-def retire_recipe(request: Request, recipe_id: UUID) -> Response:
-    """Put a recipe away: it is listed no more, its name is free, nothing is lost."""
-    from noonframe.store.recipes import RECIPES
-
-    return turned(request, RECIPES, recipe_id, lambda _, saved: recipe_answer(saved), retire=True)
-
-
-@router.post(
-    "/v1/recipes/{recipe_id}/restore",
-    operation_id="restore_recipe",
-    response_model=RecipeAnswer,
-    responses=CHANGE_RESPONSES,
-    openapi_extra=CHANGE,
-)
-def restore_recipe(request: Request, recipe_id: UUID) -> Response:
-    """Take a retired recipe back."""
-    from noonframe.store.recipes import RECIPES
-
-    return turned(request, RECIPES, recipe_id, lambda _, saved: recipe_answer(saved), retire=False)
+add_shelf(router, RECIPE_KIND)
 
 
 @router.get(
@@ -326,7 +263,7 @@ def _version(db: "Connection", recipe_id: UUID, version: int | None, newest: int
     return RECIPES.get(db, recipe_id, version)
 
 
-def _made(body: RecipeChange) -> "dict[str, Any]":
+def _own_prior(body: RecipeChange) -> "dict[str, Any]":
     if "prior" not in body.model_fields_set:
         return {}
     return {"prior": None if body.prior is None else _prior(body.prior)}
