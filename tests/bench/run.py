@@ -513,7 +513,7 @@ def table(rows: list[Row]) -> str:
     )
 
 
-OTHERS = ("skies.py", "bench_records.py", "streams.py")
+OTHERS = ("skies.py", "bench_records.py", "streams.py", "years.py")
 
 
 def measure(size: Size) -> list[Row]:
