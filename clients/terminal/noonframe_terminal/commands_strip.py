@@ -110,6 +110,8 @@ def plan_wedge(
         "    --first-full 5 --first-toned 1",
         "noonframe strip read 'kelp on cotton' --run last --first-full 5",
         "noonframe strip read 'kelp on cotton' --dose 96000 --last-full 8",
+        "noonframe strip read 'kelp on cotton' --dose 96000 --last-full 2 --wedge-steps 9 \\\n"
+        "    --wedge-step 0.3 --densities 1.42,1.41,1.36,1.18,0.89,0.58,0.34,0.20,0.13",
     )
 )
 @takes(reading=Reading, ladder=Ladder, wedge=Wedge, conditions=Conditions, reach=Reach)

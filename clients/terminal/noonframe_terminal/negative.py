@@ -10,6 +10,7 @@ from noonframe_terminal.common import examples, show
 from noonframe_terminal.contract import Answer, Part, Question, Service, converse
 from noonframe_terminal.negative_files import MEDIA_TYPES, Film, read_pictures
 from noonframe_terminal.negative_options import PageOptions, Steps, settings_file
+from noonframe_terminal.negative_preview import add_preview
 from noonframe_terminal.negative_tone_options import ToneOptions
 from noonframe_terminal.options import Reach, Text, option, takes
 from noonframe_terminal.trouble import ANSWERED, Failed, refusal
@@ -104,6 +105,8 @@ def look(*, reach: Reach, pictures: Pictures) -> int:
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED
 
+
+add_preview(negative_app)
 
 Page = Annotated[Text, option("--page", "Page", "NAME", "a5, a4, a3, letter, ...; a4.")]
 Dpi = Annotated[Text, option("--dpi", "Page", "N", "The film printer's dots to the inch; 720.")]

@@ -167,11 +167,15 @@ class Reading:
     dose_j_m2: Annotated[
         Text, option("--dose", "Wedge", "J/m2", "That fell on the wedge, where there is no run.")
     ] = None
+    print_densities: Annotated[
+        Text,
+        option("--densities", "Wedge", "LIST", "Of the print under each step, 1.42,1.41,-,...: its curve."),
+    ] = None
 
     def kind(self) -> str:
         """A strip or a wedge, by what was read; refuses a mixture, and nothing."""
         strip = [self.first_full, self.first_toned, self.covered]
-        wedge = [self.last_full, self.last_toned, self.dose_j_m2]
+        wedge = [self.last_full, self.last_toned, self.dose_j_m2, self.print_densities]
         if any(one is not None for one in strip) and any(one is not None for one in wedge):
             raise refusal(
                 "--last-full", self.last_full, "given without --first-full: read a strip or a wedge"
@@ -183,17 +187,33 @@ class Reading:
 
     def body(self) -> dict[str, Any]:
         """The contract's fields that were typed, but for the moments of covering."""
-        told = {name: text for name, text in given(self).items() if name != "covered"}
+        told = {
+            name: text for name, text in given(self).items() if name not in ("covered", "print_densities")
+        }
         names = names_of(type(self))
-        return {
+        body: dict[str, Any] = {
             name: in_json(name, text) if name == "dose_j_m2" else _step(text, names[name])
             for name, text in told.items()
         }
+        if self.print_densities is not None:
+            read = [
+                None if one.strip() == "-" else in_json("", one.strip())
+                for one in self.print_densities.split(",")
+            ]
+            if any(isinstance(one, str | bool) for one in read):
+                raise refusal("--densities", self.print_densities, "densities such as 1.42,1.41,-,0.89")
+            body["densities"] = read
+        return body
 
     def names(self) -> dict[str, str]:
         """What each field of the contract was called when it was typed."""
         moments = {f"covered_at.{number}": "--covered" for number in range(_MOST_STEPS)}
-        return names_of(type(self)) | moments | {"covered_at": "--covered", "doses_j_m2": "--first-dose"}
+        moments |= {f"densities.{n}": f"--densities, step {n + 1}" for n in range(_MOST_STEPS)}
+        return (
+            names_of(type(self))
+            | moments
+            | {"covered_at": "--covered", "doses_j_m2": "--first-dose", "densities": "--densities"}
+        )
 
 
 @dataclasses.dataclass(frozen=True)

@@ -6,7 +6,7 @@ from uuid import UUID
 from pydantic import BaseModel, Field
 
 from noonframe.api.inputs import Name, PlaceFields, Saved
-from noonframe.api.inputs_bench import Dose, LadderBody, WedgeBody
+from noonframe.api.inputs_bench import Density, Dose, LadderBody, WedgeBody
 from noonframe.api.inputs_spot import STRICT, SpotBody
 from noonframe.api.times import OffsetTime
 
@@ -148,6 +148,11 @@ class EvidenceBody(Surroundings):
     wedge: WedgeBody | None = None
     last_full: Step | None = Field(None, description="densest step of full density under it, or `none`")
     last_toned: Step | None = Field(None, description="densest step with any tone under it, or `none`")
+    densities: Annotated[list[Density | None], Field(min_length=3, max_length=60)] | None = Field(
+        None,
+        description="of the wedge's print, step by step from the clearest; null where none was read: the "
+        "recipe's tone curve",
+    )
     judgement: Name | None = Field(
         None,
         description="far too pale, too pale, a little pale, right, a little dark, too dark, far too dark",

@@ -15,8 +15,8 @@ _POINTS = 61
 
 def answer_curve(body: CurveBody) -> CurveAnswer:
     """The curve a request's readings make, and how it differs from another."""
-    curve = _fitted(body, "")
-    other = None if body.against is None else _fitted(body.against, "against.")
+    curve = fitted_curve(body)
+    other = None if body.against is None else fitted_curve(body.against, "against.")
     difference = None
     if other is not None:
         found = compare_curves(other, curve)
@@ -49,7 +49,8 @@ def answer_curve(body: CurveBody) -> CurveAnswer:
     )
 
 
-def _fitted(readings: ReadingsBody, prefix: str) -> CharacteristicCurve:
+def fitted_curve(readings: ReadingsBody, prefix: str = "") -> CharacteristicCurve:
+    """The curve of a request's readings; errors name their fields, after `prefix`."""
     doses = _doses(readings, prefix)
     if len(readings.densities) != len(doses):
         limit = f"as many as there are doses or steps, {len(doses)}; null for one that was not read"

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from noonframe.api.bench_bodies import EvidenceBody, Surroundings
+from noonframe.api.bench_curve import fitted_curve
 from noonframe.api.bench_names import named
 from noonframe.api.bench_runs import RunLight
 from noonframe.api.bench_wedge import wedge_of
+from noonframe.api.inputs_bench import ReadingsBody
 from noonframe.bench.evidence import Circumstances, Conditions, Evidence, EvidenceKind
 from noonframe.bench.formulas import coating_book
 from noonframe.bench.judgement import Judgement
@@ -28,7 +30,7 @@ FAST_CLOCK_S = 120.0
 
 _ONLY = {
     "strip": ("ladder", "doses_j_m2", "covered_at", "first_full", "first_toned"),
-    "wedge": ("wedge", "last_full", "last_toned"),
+    "wedge": ("wedge", "last_full", "last_toned", "densities"),
     "print": ("judgement", "judgement_stops"),
 }
 
@@ -57,6 +59,8 @@ def read_evidence(body: EvidenceBody, sensitizer: str, run: RunLight | None) -> 
     elif body.kind == "wedge":
         told["dose_j_m2"] = dose = _dose(body, run)
         evidence = _wedge(body, sensitizer, circumstances, dose)
+        if body.densities is not None:  # a curve that cannot be fitted is told now, not when it is wanted
+            fitted_curve(ReadingsBody(densities=body.densities, wedge=body.wedge, dose_j_m2=dose))
     else:
         told["dose_j_m2"] = dose = _dose(body, run)
         with named():
