@@ -14,10 +14,11 @@ ROW = ("sun", "sky", "spot", "stack", "dose", "bench")
 MAY_IMPORT = {room: set(ROW[:index]) for index, room in enumerate(ROW)}
 MAY_IMPORT["lamp"] = {"sun", "sky", "spot", "stack"}  # the same spectral light from another source
 MAY_IMPORT["dose"] |= {"lamp"}
-MAY_IMPORT["bench"] |= {"lamp"}
+MAY_IMPORT["negative"] = {"sun", "sky", "spot", "stack"}  # pictures and film; the bench gives it curves
+MAY_IMPORT["bench"] |= {"lamp", "negative"}
 MAY_IMPORT["weather"] = {"sun", "sky"}  # providers fill the shapes that the sky defines
-MAY_IMPORT["store"] = {*ROW, "lamp", "weather"}  # keeps what the rooms define; they know it as protocols only
-MAY_IMPORT["api"] = {*ROW, "lamp", "weather", "store"}
+MAY_IMPORT["store"] = {*ROW, "lamp", "negative", "weather"}  # keeps what the rooms define; they know it as protocols only
+MAY_IMPORT["api"] = {*ROW, "lamp", "negative", "weather", "store"}
 
 FRONT_DOOR = {
     ("noonframe.api.demo", "Demo"),

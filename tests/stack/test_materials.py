@@ -9,7 +9,7 @@ from noonframe.stack.grid import WAVELENGTH_NM
 from noonframe.stack.materials import Material, Stack, find_material, material_catalogue, parse_stack
 from noonframe.stack.optics import internal_absorbance, lossless_transmittance
 
-ALL_IDS = tuple(material_catalogue())
+ALL_IDS = tuple(identity for identity, each in material_catalogue().items() if each.kind != "object")
 
 # Common names of a sheet that a user would look for.
 EXPECTED_IDS = {

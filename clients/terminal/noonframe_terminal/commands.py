@@ -7,8 +7,9 @@ import typer
 
 from noonframe_terminal import paper, questions
 from noonframe_terminal.commands_moves import MOVES_EXAMPLES, PATCH_EXAMPLES, moves, patch
+from noonframe_terminal.commands_say import QR_EXAMPLES, SAY_EXAMPLES, begun_at, qr, say
 from noonframe_terminal.common import Day, Start, examples, now_there, question, show
-from noonframe_terminal.contract import Answer, Question, Service, converse
+from noonframe_terminal.contract import Answer, Service, converse
 from noonframe_terminal.moments import step_text
 from noonframe_terminal.options import Reach, Scene, Target, takes
 from noonframe_terminal.options_spot import Spot
@@ -43,10 +44,20 @@ def commands_for(arguments: Sequence[str]) -> typer.Typer:
     usual = {one.name or one.callback.__name__ for one in app.registered_commands if one.callback}
     if first not in usual and not app.registered_groups:
         from noonframe_terminal.commands_bench import add_bench
+        from noonframe_terminal.commands_calendar import calendar_app
         from noonframe_terminal.commands_run import run_app
+        from noonframe_terminal.commands_year import add_year
+        from noonframe_terminal.film_printer import film_printer_app
+        from noonframe_terminal.negative import negative_app
+        from noonframe_terminal.session_commands import session_app
 
         app.add_typer(run_app)
+        app.add_typer(calendar_app)
         add_bench(app)
+        add_year(app)
+        app.add_typer(session_app)
+        app.add_typer(negative_app)
+        app.add_typer(film_printer_app)
     return app
 
 
@@ -71,9 +82,27 @@ def main(
     )
 )
 @takes(scene=Scene, spot=Spot, target=Target, reach=Reach)
-def now(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = None) -> int:
+def now(
+    *,
+    scene: Scene,
+    spot: Spot,
+    target: Target,
+    reach: Reach,
+    start: Start = None,
+    objects: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LIST",
+            help="What lies on the sheet: leaf, lace, opaque, ... (noonframe materials); tells its tone.",
+            rich_help_panel="Sheet",
+        ),
+    ] = None,
+) -> int:
     """How long to expose, from now or from a start, and until when."""
-    answer = _ask_exposure("/v1/exposure", question(scene, spot, target, start="--start"), reach, start)
+    asked = question(scene, spot, target, start="--start", objects="--objects")
+    if objects is not None:
+        asked = asked.plus({"objects": objects})
+    answer = converse(reach.address(), reach.named(), begun_at("/v1/exposure", asked, start))
 
     def draw(console: Any) -> None:
         from noonframe_terminal.show_exposure import draw_exposure
@@ -84,28 +113,8 @@ def now(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = N
     return ANSWERED if answer.says["reached"] else NOT_REACHED
 
 
-@app.command(
-    epilog=examples(
-        "noonframe say --place quayside-yard",
-        "noonframe say --place dunedin-room --sky thin-cloud",
-    )
-)
-@takes(scene=Scene, spot=Spot, target=Target, reach=Reach)
-def say(scene: Scene, spot: Spot, target: Target, reach: Reach, start: Start = None) -> int:
-    """The same in one plain sentence, to be read out or passed on."""
-    # the sentence of a spot that only JSON holds comes with the whole answer
-    path = "/v1/say" if spot.spot is None else "/v1/exposure"
-    answer = _ask_exposure(path, question(scene, spot, target, start="--start"), reach, start)
-    show(reach, answer, lambda: paper.write(answer.says["summary"]))
-    return ANSWERED if answer.says["reached"] else NOT_REACHED
-
-
-def _ask_exposure(path: str, asked: Question, reach: Reach, start: str | None) -> Answer:
-    async def talk(service: Service) -> Answer:
-        when = await questions.start_field(service, start, asked.fields, asked.names)
-        return await service.ask(path, asked.plus(when))
-
-    return converse(reach.address(), reach.named(), talk)
+app.command(epilog=examples(*SAY_EXAMPLES))(say)
+app.command(epilog=examples(*QR_EXAMPLES))(qr)
 
 
 @app.command(

@@ -119,7 +119,8 @@ def tell(
         typer.Argument(
             metavar="WHAT",
             help="The sky: sun-out, thin-cloud, cloud (before the sun), broken, overcast, rain, fog, clear."
-            " The frame: covered, uncovered, moved. Else: meter, target, finished, discarded.",
+            " The frame: covered, uncovered, moved."
+            " A lamp: lamp-off, lamp-on. Else: meter, target, finished, discarded.",
         ),
     ],
     which: Annotated[

@@ -71,5 +71,8 @@ def show(reach: Reach, answer: Answer, draw: Callable[[], None]) -> None:
 
 
 def now_there(answer: Answer) -> dt.datetime:
-    """The time now by the clock of the place."""
-    return dt.datetime.now(ZoneInfo(answer.says["basis"]["time_zone"]))
+    """The time now by the clock of the place; under a lamp without one, by that of the answer's times."""
+    name = answer.says["basis"]["time_zone"]
+    if name is None:
+        return dt.datetime.now(dt.datetime.fromisoformat(answer.says["start"]).tzinfo)
+    return dt.datetime.now(ZoneInfo(name))

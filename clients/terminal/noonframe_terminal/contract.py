@@ -3,7 +3,8 @@
 import asyncio
 import json
 import math
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+import os
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
@@ -16,6 +17,10 @@ from noonframe_terminal.hosts import is_loopback
 from noonframe_terminal.trouble import Failed, from_problem, refusal
 
 _T = TypeVar("_T")
+Part = tuple[str, tuple[str | None, bytes, str]]
+"""A part of a body that is sent in parts: its field; its file name if it is a file, bytes and media type."""
+
+KEY_VARIABLE = "NOONFRAME_KEY"
 _SVG = "image/svg+xml"
 _EVENTS = "text/event-stream"
 _PATIENCE = httpx.Timeout(60.0, connect=5.0)
@@ -77,6 +82,8 @@ _WORDS = frozenset(
         "name",
         "saved_place",
         "saved_spot",
+        "lamp",
+        "objects",
         "recipe",
         "target_source",
         "place",
@@ -134,6 +141,43 @@ class Service:
         response = await self._send(path, question, f"{_SVG}, application/problem+json")
         if response.status_code != 200:
             raise from_problem(response.status_code, self._object(response), question.names)
+        if response.headers.get("content-type", "").partition(";")[0].strip().lower() != _SVG:
+            raise self._strange(response)
+        return response.text
+
+    async def file(self, path: str, question: Question, kind: str) -> bytes:
+        """The file of media type `kind` that `path` answers with, byte by byte."""
+        response = await self._send(path, question, f"{kind}, application/problem+json")
+        if response.status_code != 200:
+            raise from_problem(response.status_code, self._object(response), question.names)
+        if response.headers.get("content-type", "").partition(";")[0].strip().lower() != kind:
+            raise self._strange(response)
+        return response.content
+
+    async def send(
+        self, path: str, parts: Sequence[Part], kind: str, names: Mapping[str, str]
+    ) -> tuple[bytes, Mapping[str, str]]:
+        """What `path` answers to files and fields: bytes of media type `kind`, and headers."""
+        headers = {"Accept": f"{kind}, application/problem+json"}
+        try:
+            response = await self._client.post(path, files=list(parts), headers=headers)
+        except (httpx.TransportError, httpx.DecodingError) as problem:
+            raise self._no_answer(problem) from None
+        if response.status_code != 200:
+            raise from_problem(response.status_code, self._object(response), names)
+        if response.headers.get("content-type", "").partition(";")[0].strip().lower() != kind:
+            raise self._strange(response)
+        return response.content, response.headers
+
+    async def drawing(self, path: str, body: Mapping[str, Any], names: Mapping[str, str]) -> str:
+        """The drawing that `path` answers a body with, as SVG."""
+        headers = {"Accept": f"{_SVG}, application/problem+json"}
+        try:
+            response = await self._client.post(path, json=body, headers=headers)
+        except (httpx.TransportError, httpx.DecodingError) as problem:
+            raise self._no_answer(problem) from None
+        if response.status_code != 200:
+            raise from_problem(response.status_code, self._object(response), names)
         if response.headers.get("content-type", "").partition(";")[0].strip().lower() != _SVG:
             raise self._strange(response)
         return response.text
@@ -279,7 +323,9 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
     called = f"{url.scheme}://{url.netloc.decode('ascii')}"
     # a proxy meant for the internet has no business between this machine and itself
     by_environment = not is_loopback(url.host)
-    async with httpx.AsyncClient(base_url=url, timeout=_PATIENCE, trust_env=by_environment) as client:
+    async with httpx.AsyncClient(
+        base_url=url, headers=_key_header(server), timeout=_PATIENCE, trust_env=by_environment
+    ) as client:
         yield Service(client, called, streams=True)
 
 
@@ -298,6 +344,29 @@ async def _in_process(app: Any) -> AsyncIterator[Service]:
         yield Service(await stack.enter_async_context(client), "noonframe", streams=False)
 
 
+class Keyed(str):
+    """The address of a server, with the key that it is to be sent."""
+
+    key: str
+
+    def __new__(cls, address: str, key: str) -> "Keyed":
+        """`address` as any other text, with `key` beside it so that it is printed nowhere."""
+        made = super().__new__(cls, address)
+        made.key = key
+        return made
+
+
+def _key_header(server: str) -> dict[str, str]:
+    """The header with the key: the one given with the address, else the environment's."""
+    given = isinstance(server, Keyed)
+    key = server.key if isinstance(server, Keyed) else os.environ.get(KEY_VARIABLE, "").strip()
+    if not key:
+        return {}
+    if not (key.isascii() and key.isprintable() and " " not in key):
+        raise refusal("--key" if given else KEY_VARIABLE, None, "a key as the service gave it, nf_...")
+    return {"Authorization": f"Bearer {key}"}
+
+
 def _server_url(server: str, named: str) -> httpx.URL:
     limit = "an address such as http://127.0.0.1:8765"
     try:
@@ -313,4 +382,4 @@ def _application() -> Any:
     from noonframe.api.app import create_app
     from noonframe_terminal.serve import settings_or_refuse
 
-    return create_app(settings_or_refuse())
+    return create_app(settings_or_refuse(), operator=True)

@@ -2,7 +2,6 @@
 
 import datetime as dt
 import re
-from zoneinfo import ZoneInfo
 
 from noonframe_terminal.trouble import refusal
 
@@ -16,7 +15,7 @@ _SHAPES = 'HH:MM at the place, "2026-06-21 14:30", or RFC 3339 with an offset (2
 _SECONDS = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
 
 
-def today_at(zone: ZoneInfo) -> dt.date:
+def today_at(zone: dt.tzinfo) -> dt.date:
     """The civil day it is now in `zone`."""
     return dt.datetime.now(zone).date()
 
@@ -31,7 +30,7 @@ def is_word_of_day(text: str) -> bool:
     return text.strip().lower() in ("today", "tomorrow")
 
 
-def day_text(text: str, zone: ZoneInfo) -> str:
+def day_text(text: str, zone: dt.tzinfo) -> str:
     """An ISO date; `today` and `tomorrow` are days at the place."""
     word = text.strip().lower()
     if word == "today":
@@ -41,7 +40,7 @@ def day_text(text: str, zone: ZoneInfo) -> str:
     return word
 
 
-def a_day(text: str, zone: ZoneInfo, option: str) -> dt.date:
+def a_day(text: str, zone: dt.tzinfo, option: str) -> dt.date:
     """The same as a date; refused unless it is one."""
     try:
         return dt.date.fromisoformat(day_text(text, zone))
@@ -49,7 +48,7 @@ def a_day(text: str, zone: ZoneInfo, option: str) -> dt.date:
         raise refusal(option, text, "a date such as 2026-06-21, today or tomorrow") from None
 
 
-def instant_text(text: str, zone: ZoneInfo | None, option: str, day: dt.date | None = None) -> str:
+def instant_text(text: str, zone: dt.tzinfo | None, option: str, day: dt.date | None = None) -> str:
     """RFC 3339 for what was typed; a clock time without a date is on `day`, or today at the place.
 
     `zone` may be None unless `is_local(text)`.  Refuses clock times that a change of the clocks leaves out
@@ -69,7 +68,7 @@ def instant_text(text: str, zone: ZoneInfo | None, option: str, day: dt.date | N
     return _only_instant(text, date, clock, zone, option).isoformat()
 
 
-def _only_instant(text: str, date: dt.date, clock: dt.time, zone: ZoneInfo, option: str) -> dt.datetime:
+def _only_instant(text: str, date: dt.date, clock: dt.time, zone: dt.tzinfo, option: str) -> dt.datetime:
     first = dt.datetime.combine(date, clock, tzinfo=zone)
     second = first.replace(fold=1)
     if first.utcoffset() == second.utcoffset():
@@ -79,17 +78,17 @@ def _only_instant(text: str, date: dt.date, clock: dt.time, zone: ZoneInfo, opti
         raise refusal(
             option,
             text,
-            f"a time that exists: on {date.isoformat()} the clocks in {zone.key} go forward and leave it out",
+            f"a time that exists: on {date.isoformat()} the clocks in {zone} go forward and leave it out",
         )
     raise refusal(
         option,
         text,
-        f"one instant: on {date.isoformat()} the clocks in {zone.key} go back and it happens twice;"
+        f"one instant: on {date.isoformat()} the clocks in {zone} go back and it happens twice;"
         f" write {first.isoformat()} or {second.isoformat()}",
     )
 
 
-def day_bounds(day: dt.date, zone: ZoneInfo) -> tuple[str, str]:
+def day_bounds(day: dt.date, zone: dt.tzinfo) -> tuple[str, str]:
     """RFC 3339 of the first and the last whole second of `day` in `zone`."""
     start = dt.datetime.combine(day, dt.time(), tzinfo=zone)
     following = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), tzinfo=zone)

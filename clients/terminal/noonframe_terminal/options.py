@@ -10,6 +10,7 @@ from typing import Annotated, Any, get_type_hints
 import typer
 
 from noonframe_terminal.compass import azimuth_text
+from noonframe_terminal.contract import Keyed
 from noonframe_terminal.trouble import Refused, refusal
 
 USUAL_STACK = "float-glass-4mm,polyester-film"
@@ -125,6 +126,26 @@ class Scene(Where):
     ground_albedo: Annotated[
         Text, option("--albedo", "Air", "SHARE", "Light the country around throws back; snow: 0.8.")
     ] = None
+    lamp: Annotated[
+        Text,
+        option("--lamp", "Lamp", "NAME", "A UV lamp you saved, in place of the sun: noonframe lamp add."),
+    ] = None
+    lamp_lit_s: Annotated[
+        Text,
+        option("--lamp-lit", "Lamp", "S", "Seconds it has burned already; 0 if not given."),
+    ] = None
+    negative_density: Annotated[
+        Text,
+        option("--negative-density", "Frame", "D", "UV density of the negative where it is clearest."),
+    ] = None
+    negative_includes_base: Annotated[
+        bool,
+        typer.Option(
+            "--negative-includes-base",
+            help="It was read through the film too, which --stack then leaves out.",
+            rich_help_panel="Frame",
+        ),
+    ] = False
     near_ground_albedo: Annotated[
         Text, option("--near-albedo", "Air", "SHARE", "The same of the ground a tilted frame sees.")
     ] = None
@@ -132,6 +153,8 @@ class Scene(Where):
     def fields(self) -> dict[str, str]:
         """What to ask the service; refuses a question without a place."""
         asked = super().fields()
+        if self.negative_includes_base and self.stack is None and self.recipe is None:
+            asked["stack"] = USUAL_STACK.partition(",")[0]  # the usual frame without its film
         if self.aim_azimuth_deg is not None:
             asked["aim_azimuth_deg"] = azimuth_text(self.aim_azimuth_deg)
         if self.recipe is None:  # a recipe has its own
@@ -140,7 +163,7 @@ class Scene(Where):
 
     def lacks_place(self) -> bool:
         """Whether the place is the usual one, as nothing else is said of it."""
-        return super().lacks_place() and self.saved_spot is None
+        return super().lacks_place() and self.saved_spot is None and self.lamp is None
 
     def notes(self) -> list[str]:
         """What was typed to no effect."""
@@ -183,13 +206,22 @@ class Reach:
             "--server", "Answer", "URL", f"Ask this service. Else {SERVER_VARIABLE}; else none is needed."
         ),
     ] = None
+    key: Annotated[
+        Text,
+        option("--key", "Answer", "KEY", "Key for that service; better NOONFRAME_KEY, which no list shows."),
+    ] = None
     json: Annotated[
         bool, typer.Option("--json", help="The service's JSON, untouched.", rich_help_panel="Answer")
     ] = False
 
     def address(self) -> str | None:
-        """The server to ask, or None for the application itself."""
-        return self.server if self.server is not None else os.environ.get(SERVER_VARIABLE, "").strip() or None
+        """The server to ask, with the key given for it; None for the application itself."""
+        named = self.server if self.server is not None else os.environ.get(SERVER_VARIABLE, "").strip() or None
+        if self.key is None:
+            return named
+        if named is None:
+            raise refusal("--key", None, f"given with --server or {SERVER_VARIABLE}: a key is for a service")
+        return Keyed(named, self.key)
 
     def named(self) -> str:
         """What gave the address."""

@@ -4,6 +4,8 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Annotated, Any
 
+import typer
+
 from noonframe_terminal.compass import azimuth_text
 from noonframe_terminal.contract import in_json
 from noonframe_terminal.moments import step_text
@@ -51,6 +53,11 @@ class Telling:
     target_spread_stops: Annotated[
         Text, option("--spread", "Sheet", "STOPS", "How sure it is; as it was if not given.")
     ] = None
+
+    lamp_on: Annotated[
+        bool,
+        typer.Option("--lamp-burns", help="With covered: the lamp stays on over it.", rich_help_panel="Lamp"),
+    ] = False
 
     def fields(self) -> dict[str, Any]:
         """The contract's fields, apart from the moments."""
@@ -148,6 +155,7 @@ _NEEDS = {
     "target": ("target_j_m2",),
 }
 _MAY = {
+    "covered": ("lamp_on",),
     "meter": ("reference",),
     "target": ("target_spread_stops",),
     "sky": ("vouched_s",),

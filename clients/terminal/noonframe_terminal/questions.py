@@ -1,5 +1,6 @@
 """From options to the service's fields: the zone of the place, where a typed time needs it."""
 
+import datetime as dt
 from collections.abc import Mapping
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -10,10 +11,12 @@ from noonframe_terminal.trouble import Failed, refusal
 _COORDINATES = ("latitude_deg", "longitude_deg")
 
 
-async def zone_of(service: Service, fields: Mapping[str, str], names: Mapping[str, str]) -> ZoneInfo:
-    """The time zone of the place asked about."""
+async def zone_of(service: Service, fields: Mapping[str, str], names: Mapping[str, str]) -> dt.tzinfo:
+    """The time zone of the place asked about; under a lamp that of this machine."""
     if "time_zone" in fields:
         return _zone(fields["time_zone"], "--time-zone")
+    if "lamp" in fields:
+        return dt.datetime.now().astimezone().tzinfo or dt.UTC
     saved = await _saved_place(service, fields, names)
     if "time_zone" in saved:
         return _zone(saved["time_zone"], None)
@@ -71,9 +74,11 @@ def _zone(name: str, option: str | None) -> ZoneInfo:
 async def start_field(
     service: Service, text: str | None, fields: Mapping[str, str], names: Mapping[str, str]
 ) -> dict[str, str]:
-    """The `start` field; empty for now."""
+    """The `start` field; empty for now, but under a lamp, which has no place, now by this machine's clock."""
     if text is None or text.strip().lower() == "now":
-        return {}
+        if "lamp" not in fields or "time_zone" in fields:
+            return {}
+        return {"start": dt.datetime.now().astimezone().isoformat(timespec="seconds")}
     zone = await zone_of(service, fields, names) if moments.is_local(text) else None
     return {"start": moments.instant_text(text, zone, "--start")}
 

@@ -53,6 +53,7 @@ def serve(host: str | None, port: str | None, allow_unauthenticated: bool) -> in
             await super().startup(sockets)
             if self.started:
                 sys.stderr.write(f"noonframe: serving on {_address(listener)} (Ctrl-C ends it)\n")
+                sys.stderr.write(f"noonframe: {_page(settings.host)}\n")
                 sys.stderr.flush()
 
         async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
@@ -87,6 +88,13 @@ def _listen(host: str, port: int) -> socket.socket:
 def _address(listener: socket.socket) -> str:
     host, port = listener.getsockname()[:2]
     return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+
+
+def _page(host: str) -> str:
+    """Where the page for phones is, and what it lacks there."""
+    if is_loopback(host):
+        return "open that address in a browser for the page; a phone needs a way in, best over https"
+    return "phones find the page at this machine's name; over plain http it works, but not without a network"
 
 
 class FramesOnly(logging.Formatter):

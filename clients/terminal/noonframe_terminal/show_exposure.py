@@ -24,8 +24,18 @@ def draw_exposure(
     for move in answer["moves"]:
         saves = f" (saves {words.length(move['saves_s'])})" if move["saves_s"] else ""
         console.print(f"{words.clock(words.moment(move['time']))}: {move['says']}{saves}")
+    for item in answer.get("objects") or ():
+        console.print(object_sentence(item))
     draw_cautions(console, answer)
     draw_basis(console, answer, target_words(answer), usual=usual)
+
+
+def object_sentence(item: Mapping[str, Any]) -> str:
+    """What the part of the sheet under an object gets."""
+    if item["stops_less"] is None:
+        return f"{item['label']}: no light, {item['says']}."
+    low, high = item["stops_less_low"], item["stops_less_high"]
+    return f"{item['label']}: about {low:.0f} to {high:.0f} stops less, {item['says']}."
 
 
 def exposure_sentences(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
@@ -50,13 +60,17 @@ def _reached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
 
 
 def _uneven(answer: Mapping[str, Any]) -> list[str]:
-    """A warning where a sheet inside a window would come out unevenly lit."""
+    """A warning where a sheet would come out unevenly lit, inside a window or near a lamp."""
     evenness = answer.get("evenness")
     if evenness is None or evenness["lowest_stops"] is None or evenness["highest_stops"] is None:
         return []
     spread = evenness["highest_stops"] - evenness["lowest_stops"]
     if spread <= _UNEVEN_STOPS:
         return []
+    if under_lamp(answer):
+        return [
+            f"Uneven: the sheet's parts lie {spread:.1f} stops apart. More distance, or more tubes, evens it."
+        ]
     return [
         f"Left there it comes out uneven: its parts lie {spread:.1f} stops apart, as the patch of sun goes on"
         " without it. noonframe moves, with the same options, tells where to move it and when."
@@ -66,6 +80,8 @@ def _uneven(answer: Mapping[str, Any]) -> list[str]:
 def range_sentence(answer: Mapping[str, Any]) -> str:
     """How sure the length is."""
     low_s, high_s = answer["length_low_s"], answer["length_high_s"]
+    if high_s is None and under_lamp(answer):
+        return f"Eight times in ten it takes {words.length(low_s)} or more, perhaps over a day."
     if high_s is None:
         return (
             f"Eight times in ten it takes {words.length(low_s)} or more;"
@@ -75,6 +91,8 @@ def range_sentence(answer: Mapping[str, Any]) -> str:
 
 
 def _other_skies(answer: Mapping[str, Any]) -> str:
+    if under_lamp(answer):
+        return ""
     length_s, covered_s, out_s = answer["length_s"], answer["if_cloud_covers_s"], answer["if_sun_stays_s"]
     said = ""
     if out_s is not None and length_s > _TELLING * out_s:
@@ -87,6 +105,8 @@ def _other_skies(answer: Mapping[str, Any]) -> str:
 
 
 def _unreached(answer: Mapping[str, Any], now: dt.datetime) -> list[str]:
+    if under_lamp(answer):
+        return [str(answer["summary"])]
     start = words.moment(answer["start"])
     ends = None if answer["light_end"] is None else words.moment(answer["light_end"])
     if ends is not None and ends <= start:
@@ -138,10 +158,7 @@ def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str, usual:
     else:
         behind = f"behind {' and '.join(basis['stack'])}"
     parts = [
-        f"{basis['place']}, clock of {basis['time_zone']}",
-        basis["sky"]["evidence"],
-        *weather_words(basis),
-        basis["spot"],
+        *(lamp_words(basis) if "lamp" in basis else _sun_words(basis)),
         behind,
         basis["sensitizer"],
         *more,
@@ -149,6 +166,29 @@ def draw_basis(console: "Console", answer: Mapping[str, Any], *more: str, usual:
     ]
     console.print()
     console.print(f"Basis: {'; '.join(parts)}.", style="dim")
+
+
+def _sun_words(basis: Mapping[str, Any]) -> list[str]:
+    place = f"{basis['place']}, clock of {basis['time_zone']}"
+    return [place, basis["sky"]["evidence"], *weather_words(basis), basis["spot"]]
+
+
+def lamp_words(basis: Mapping[str, Any]) -> list[str]:
+    """The lamp, how its light is known, and what it gives."""
+    said = [
+        basis["lamp"],
+        f"{basis['uva_w_m2']:.3g} W/m² of UVA when warm, ± {basis['spread_stops']:.1f} stops",
+    ]
+    if basis["age_share"] < 1.0:
+        said.append(f"{100.0 * (1.0 - basis['age_share']):.0f} % lost with age")
+    if basis["time_zone"] is not None:
+        said.append(f"clock of {basis['time_zone']}")
+    return said
+
+
+def under_lamp(answer: Mapping[str, Any]) -> bool:
+    """Whether an answer is about a lamp in place of the sun."""
+    return "lamp" in answer.get("basis", ())
 
 
 def weather_words(basis: Mapping[str, Any]) -> list[str]:

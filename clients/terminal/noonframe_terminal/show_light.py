@@ -24,11 +24,16 @@ _COLUMNS = (
 )
 
 
+_LAMP_COLUMNS = ("time", "output_share", "uva_w_m2", "blue_w_m2", "effective_w_m2")
+
+
 def light_csv(answer: Mapping[str, Any]) -> str:
     """The courses side by side, under the contract's own names; an empty cell where it has no value."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    columns = (*_COLUMNS, _BEAM_SHARE) if _BEAM_SHARE in answer else _COLUMNS
+    columns: tuple[str, ...] = (*_COLUMNS, _BEAM_SHARE) if _BEAM_SHARE in answer else _COLUMNS
+    if "output_share" in answer:
+        columns = _LAMP_COLUMNS
     writer.writerow(columns)
     writer.writerows(zip(*(answer[name] for name in columns), strict=True))
     return stream.getvalue()
@@ -36,6 +41,9 @@ def light_csv(answer: Mapping[str, Any]) -> str:
 
 def draw_light(console: "Console", answer: Mapping[str, Any]) -> None:
     """The light row by row; dark rows are counted, not shown."""
+    if "output_share" in answer:
+        _draw_lamp_light(console, answer)
+        return
     inside = answer.get(_BEAM_SHARE, [None] * len(answer["time"]))
     rows = list(zip(*(answer[name] for name in _COLUMNS), inside, strict=True))
     lit = [row for row in rows if row[_COLUMNS.index("uva_w_m2")] > 0.0]
@@ -58,6 +66,21 @@ def draw_light(console: "Console", answer: Mapping[str, Any]) -> None:
             " sun. All but UVI are means over the sheet, behind the window's pane.",
             style="dim",
         )
+    draw_basis(console, answer)
+
+
+def _draw_lamp_light(console: "Console", answer: Mapping[str, Any]) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="")
+    for name in ("Time", "Of full", "UVA", "Blue", "Effective"):
+        table.add_column(name, justify="left" if name == "Time" else "right", no_wrap=True)
+    for time, share, *light in zip(*(answer[name] for name in _LAMP_COLUMNS), strict=True):
+        clock = words.clock(words.moment(time), seconds=True)
+        table.add_row(clock, f"{100.0 * share:.1f} %", *(f"{each:.2f}" for each in light))
+    console.print(table)
+    console.print("In W/m²: UVA and blue before the stack, effective behind it.", style="dim")
     draw_basis(console, answer)
 
 

@@ -28,7 +28,7 @@ def draw_run(
         console.print(line, style="bold")
     console.print()
     if run["status"] in ("running", "covered"):
-        console.print(sky_sentence(run))
+        console.print(sky_sentence(run) if "lamp" not in run["basis"] else _lamp_sentence(run))
     if run["events_ahead"]:
         console.print(f"Told for later than now, and not counted yet: {run['events_ahead']}.")
     if run["readings_unused"]:
@@ -108,6 +108,12 @@ def sky_sentence(run: Mapping[str, Any]) -> str:
     if sky["metered"] != 1.0:
         said += f"; the meter makes it {sky['metered']:.2f} of that"
     return f"{said}."
+
+
+def _lamp_sentence(run: Mapping[str, Any]) -> str:
+    if run["status"] == "covered":
+        return "The lamp counts as off; noonframe run tell lamp-on goes on."
+    return f"Under the lamp: {run['effective_w_m2']:.3g} W/m² effective now."
 
 
 def told_sentences(told: Mapping[str, Any], before: Mapping[str, Any]) -> list[str]:

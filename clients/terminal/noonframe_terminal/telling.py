@@ -24,7 +24,8 @@ SKIES = {
     "clear": "clear",
 }
 KINDS = ("covered", "uncovered", "moved", "meter", "target", "finished", "discarded")
-WORDS = ("covered", "uncovered", *SKIES, "moved", "meter", "target", "finished", "discarded")
+LAMP = {"lamp-off": "covered", "lamp-on": "uncovered"}
+WORDS = ("covered", "uncovered", *LAMP, *SKIES, "moved", "meter", "target", "finished", "discarded")
 
 _SAID = {
     "started": "put into the light",
@@ -70,7 +71,8 @@ def what_is_told(word: str, telling: Telling, spot: Spot, lean: Lean) -> Told:
         near = get_close_matches(said, WORDS, n=2)
         hint = f"; did you mean {' or '.join(near)}?" if near else ""
         raise refusal("WHAT", word, f"one of {', '.join(WORDS)}{hint}")
-    event: dict[str, Any] = {"kind": said} if said in KINDS else {"kind": "sky", "sky": SKIES[said]}
+    kind = LAMP.get(said, said)
+    event: dict[str, Any] = {"kind": kind} if kind in KINDS else {"kind": "sky", "sky": SKIES[said]}
     where = whole_spot(spot, lean)
     names = {**spot_names(spot, lean), "spot": "--spot"} | telling.names()
     typed = telling.fields()
@@ -92,7 +94,8 @@ def moment_text(text: str, run: Mapping[str, Any], option: str) -> str:
     """
     if not moments.is_local(text):
         return moments.instant_text(text, None, option)
-    zone = ZoneInfo(run["basis"]["time_zone"])
+    name = run["basis"]["time_zone"]
+    zone = words.moment(run["at"]).tzinfo if name is None else ZoneInfo(name)
     now = words.moment(run["at"]).astimezone(zone)
     found = words.moment(moments.instant_text(text, zone, option, now.date()))
     has_no_day = text.strip().replace(":", "").isdigit()
@@ -111,5 +114,7 @@ def event_words(event: Mapping[str, Any]) -> str:
             return f"meter ({payload['quantity']}): {payload['ratio']:g} of what it was"
         case "target":
             return f"new target, {payload['target_j_m2']:g} J/m²"
+        case "covered" if payload.get("lamp_on"):
+            return "frame covered, the lamp on"
         case _:
             return _SAID.get(kind, str(kind))

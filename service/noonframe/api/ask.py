@@ -6,6 +6,7 @@ from functools import cached_property, lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from noonframe.api.ask_objects import stack_of
 from noonframe.api.ask_spot import describe_spot, find_spot, pane_of
 from noonframe.api.inputs import PlaceFields, SceneFields, TargetFields
 from noonframe.api.inputs_spot import SpotBody
@@ -17,7 +18,7 @@ from noonframe.settings import Settings
 from noonframe.sky.assume import assume_sky
 from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.plane import OpenSpot
-from noonframe.stack.materials import Stack, parse_stack
+from noonframe.stack.materials import Stack
 from noonframe.stack.sensitizers import Sensitizer, find_sensitizer
 from noonframe.sun.place import Place
 
@@ -51,6 +52,10 @@ class Ask:
 
 def find_where(fields: PlaceFields) -> Where:
     """The place a request names; coordinates and words exclude each other."""
+    lamp = getattr(fields, "lamp", None)
+    if lamp is not None:
+        named = lamp if isinstance(lamp, str) else lamp.name or lamp.kind
+        raise OutOfDomain("lamp", named, "left out here: this is about the sun")
     return _where(
         fields.place, fields.latitude_deg, fields.longitude_deg, fields.elevation_m, fields.time_zone
     )
@@ -71,17 +76,18 @@ def _where(
         elevation = found.elevation_m if elevation_m is None else elevation_m
         place = Place(found.latitude_deg, found.longitude_deg, 0.0 if elevation is None else elevation)
         zone = found.time_zone if time_zone is None else time_zone
-        return Where(place, _zone(zone), found.label, elevation is not None)
+        return Where(place, time_zone_of(zone), found.label, elevation is not None)
     if latitude_deg is None or longitude_deg is None:
         missing = "latitude_deg" if latitude_deg is None else "longitude_deg"
         raise OutOfDomain(missing, None, "given, together with the other coordinate, or else place")
     place = Place(latitude_deg, longitude_deg, 0.0 if elevation_m is None else elevation_m)
     zone = time_zone_at(latitude_deg, longitude_deg) if time_zone is None else time_zone
     label = f"{latitude_deg:.4f}, {longitude_deg:.4f}"
-    return Where(place, _zone(zone), label, elevation_m is not None)
+    return Where(place, time_zone_of(zone), label, elevation_m is not None)
 
 
-def _zone(name: str) -> ZoneInfo:
+def time_zone_of(name: str) -> ZoneInfo:
+    """The zone of an IANA name; `UnknownName` on `time_zone` for any other."""
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
@@ -106,7 +112,7 @@ def understand(
             fields.sky,
             where_it_lies,
             pane_of(where_it_lies, settings.spectra_dir, flat=spot is None),
-            parse_stack(fields.stack, settings.spectra_dir),
+            stack_of(fields, settings.spectra_dir),
             find_sensitizer(fields.sensitizer, settings.spectra_dir),
             fields.reciprocity_exponent if isinstance(fields, TargetFields) else 1.0,
         )

@@ -9,6 +9,7 @@ from pydantic import TypeAdapter, ValidationError
 from noonframe.api.bench_desk import BenchDesk
 from noonframe.api.inputs import ExposureBody, SceneFields, TargetFields
 from noonframe.api.inputs_spot import SpotBody
+from noonframe.api.lamp_bodies import LampBody, names_records
 from noonframe.errors import Malformed, OutOfDomain
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ def names_saved(fields: SceneFields) -> bool:
         or fields.saved_spot is not None
         or fields.saved_place is not None
         or fields.recipe_version is not None
+        or (fields.lamp is not None and names_records(fields.lamp))
     )
 
 
@@ -59,6 +61,8 @@ def filled(
             saved = desk.spot(db, fields.saved_spot)
             spot = spot_from(saved.fields.spot)
             values.update(spot_place(db, saved.fields), saved_spot=saved.fields.name)
+        if fields.lamp is not None:
+            values["lamp"] = _lamp(desk, db, fields.lamp)
         if fields.recipe is not None:
             _refuse(fields, "recipe", "stack", "sensitizer")
             values.update(_recipe(desk, db, fields, fields.recipe))
@@ -125,6 +129,12 @@ def _recipe(desk: BenchDesk, db: "Connection", fields: SceneFields, words: str) 
         values["target_spread_stops"] = round(target.spread_stops, 4)
         values["target_source"] = target.source
     return values
+
+
+def _lamp(desk: BenchDesk, db: "Connection", lamp: str | LampBody) -> LampBody:
+    from noonframe.api.lamp_ask import saved_lamp, with_recipe
+
+    return with_recipe(desk, db, saved_lamp(desk, db, lamp) if isinstance(lamp, str) else lamp)
 
 
 def _refuse(fields: SceneFields, name: str, *others: str) -> None:

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
+from noonframe.api.lamp_outputs import LampBasis
+from noonframe.api.outputs import Basis
 from noonframe.api.outputs_runs import RunAnswer
 from noonframe.api.runs import RunDesk
 from noonframe.api.runs_told import ENDED
 from noonframe.bench.evidence import Circumstances, Conditions
+from noonframe.dose.lamp_scene import LampScene
 from noonframe.dose.live_run import common_spread_stops
 from noonframe.dose.scene import Scene
 from noonframe.errors import OutOfDomain, UnknownName
@@ -19,6 +21,10 @@ from noonframe.sky.assume import AEROSOL_SPREAD_STOPS
 
 if TYPE_CHECKING:
     from noonframe.store.exposures import Exposure
+
+LAMP_OWN_SPREAD_STOPS = 0.05
+"""What mains voltage and the lamp's temperature change from one exposure to the next: common practice,
+no source."""
 
 _NO_LIGHT = "an exposure that gathered light"
 
@@ -79,12 +85,7 @@ def run_light(desk: RunDesk, run_id: UUID, now_s: float, moments_s: Sequence[flo
             limit = f"within the run, from {run.start} to {run.stopped}"
             raise OutOfDomain(f"covered_at.{number}", moment_s, limit)
     doses = desk.doses_at(run_id, [min(at_s, stopped_s) for at_s in moments_s]) if moments_s else ()
-    common = common_spread_stops(scene)
-    own = math.sqrt(max(run.dose_spread_stops**2 - common**2, 0.0))
-    hazy = dict(scene.sky.sources).get("aerosol_optical_depth") != "given"
-    day = dt.datetime.fromtimestamp(start_s, zone).date()
-    basis = run.basis
-    where = f"{basis.latitude_deg:.1f},{basis.longitude_deg:.1f} {day.isoformat()}"
+    shares = _shares(run, scene, dt.datetime.fromtimestamp(start_s, zone).date())
     return RunLight(
         run_id=run_id,
         name=run.name,
@@ -92,9 +93,9 @@ def run_light(desk: RunDesk, run_id: UUID, now_s: float, moments_s: Sequence[flo
         stopped_s=stopped_s,
         dose_j_m2=run.dose_j_m2,
         dose_spread_stops=run.dose_spread_stops,
-        light_spread_stops=round(own, 4),
-        shared_spread_stops=AEROSOL_SPREAD_STOPS if hazy else 0.0,
-        occasion=where if hazy else "",
+        light_spread_stops=round(shares.own_stops, 4),
+        shared_spread_stops=round(shares.shared_stops, 4),
+        occasion=shares.occasion,
         doses_j_m2=doses,
         recipe=row.scene.get("recipe"),
         recipe_version=row.scene.get("recipe_version"),
@@ -103,8 +104,37 @@ def run_light(desk: RunDesk, run_id: UUID, now_s: float, moments_s: Sequence[flo
     )
 
 
+@dataclass(frozen=True)
+class _Shares:
+    """How a run's spread divides: its own, and what it shares with the runs of one occasion."""
+
+    own_stops: float
+    shared_stops: float
+    occasion: str
+
+
+def _shares(run: RunAnswer, scene: Scene | LampScene, day: dt.date) -> _Shares:
+    basis = run.basis
+    if isinstance(scene, LampScene) or isinstance(basis, LampBasis):
+        # whatever is wrong with the lamp is wrong in all prints under it, but not in those in the sun
+        return _Shares(LAMP_OWN_SPREAD_STOPS, run.dose_spread_stops, f"lamp {basis_lamp(basis)}")
+    common = common_spread_stops(scene)
+    own = math.sqrt(max(run.dose_spread_stops**2 - common**2, 0.0))
+    if dict(scene.sky.sources).get("aerosol_optical_depth") == "given":
+        return _Shares(own, 0.0, "")
+    where = f"{basis.latitude_deg:.1f},{basis.longitude_deg:.1f} {day.isoformat()}"
+    return _Shares(own, AEROSOL_SPREAD_STOPS, where)
+
+
+def basis_lamp(basis: Basis | LampBasis) -> str:
+    """The lamp that a basis tells of."""
+    return basis.lamp if isinstance(basis, LampBasis) else ""
+
+
 def _spot(row: "Exposure", run: RunAnswer) -> dict[str, Any]:
     basis = run.basis
+    if isinstance(basis, LampBasis):
+        return {"says": f"under a lamp, {basis.lamp}", "saved_spot": None, "spot": None, "place": None}
     return {
         "says": basis.spot,
         "saved_spot": row.scene.get("saved_spot"),
@@ -129,8 +159,8 @@ def _record(run: RunAnswer, course: Any) -> dict[str, Any]:
     }
 
 
-def followed(desk: RunDesk, run_id: UUID, now_s: float) -> tuple[RunAnswer, Scene, ZoneInfo]:
-    """A run now, the scene where its frame lies, and the zone of its place."""
+def followed(desk: RunDesk, run_id: UUID, now_s: float) -> tuple[RunAnswer, Scene | LampScene, dt.tzinfo]:
+    """A run now, the scene where its frame lies or its lamp, and the zone of its times."""
     try:
         return desk.with_scene(run_id, now_s)
     except UnknownName as problem:

@@ -5,15 +5,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.ask_objects import refuse_objects
 from noonframe.api.bench_names import named
 from noonframe.api.bench_wedge import wedge_of
 from noonframe.api.inputs_bench import StripBody, StripFollowBody
 from noonframe.api.inputs_spot import SpotBody
+from noonframe.api.lamp_ask import understand_lamp
+from noonframe.api.lamp_strip import LampBench, lamp_strip_answer, lamp_wedge_answer
 from noonframe.api.outputs_bench import Ladder, StripAnswer, StripFollowAnswer, StripItem, WedgeItem
 from noonframe.api.outputs_runs import RunAnswer
 from noonframe.api.routes.exposure import basis_under, cautions_for, look_ahead
@@ -21,10 +23,12 @@ from noonframe.api.times import format_time
 from noonframe.api.weather import SkyAhead, WeatherDesk
 from noonframe.api.wording import say_clock, say_length
 from noonframe.bench.ladder import STEP_STOPS, DoseLadder, bracketing_ladder
+from noonframe.bench.lamp_strips import follow_lamp_strip
 from noonframe.bench.strips import HANDY_GAP_S, Cover, StripPlan, follow_strip, plan_strip
 from noonframe.bench.wedges import StepWedge
 from noonframe.bench.wording import dose_words, spread_words
 from noonframe.dose.exposure import expose, next_chance
+from noonframe.dose.lamp_scene import LampScene
 from noonframe.dose.scene import Rate, Scene, Target
 from noonframe.dose.skies_rates import expected_rate
 from noonframe.errors import OutOfDomain
@@ -60,7 +64,10 @@ def answer_strip(
     weather: WeatherDesk | None = None,
 ) -> StripAnswer:
     """The strip or wedge a request asks for, as an answer."""
+    refuse_objects(body)
     start_s = now_s if body.start is None else body.start.timestamp()
+    if body.lamp is not None:
+        return _under_lamp(body, settings, start_s, now_s, spot)
     ask = understand(body, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
     target = find_target(body, ask.scene.sensitizer)
     ahead, notes = look_ahead(body, ask, weather, now_s, from_s=start_s, to_s=start_s)
@@ -70,14 +77,45 @@ def answer_strip(
         rate = expected_rate(ask.scene, ahead.course)
         spread = math.hypot(ask.scene.cloudless_spread_stops, ahead.spread_stops_at(start_s))
     light = _Light(ask, target, start_s, rate, spread, ahead, notes)
+    _check_kind(body)
+    if body.kind == "wedge":
+        return _wedge_answer(light, wedge_of(body.wedge), now_s)
+    return _strip_answer(light, ladder_for(body, target), now_s)
+
+
+def _check_kind(body: StripBody) -> None:
+    """Raise where what belongs to a strip is said of a wedge, or the other way round."""
     if body.kind == "wedge":
         for name in _STRIP_ONLY:
             if getattr(body, name) is not None:
                 raise OutOfDomain(name, getattr(body, name), "left out for a wedge")
-        return _wedge_answer(light, wedge_of(body.wedge), now_s)
-    if body.wedge is not None:
+    elif body.wedge is not None:
         raise OutOfDomain("wedge", "an object", "left out for a strip")
-    return _strip_answer(light, ladder_for(body, target), now_s)
+
+
+def _under_lamp(
+    body: StripBody, settings: Settings, start_s: float, now_s: float, spot: SpotBody | None
+) -> StripAnswer:
+    ask = understand_lamp(body, body.start, settings, spot)
+    target, zone = find_target(body, ask.scene.sensitizer), ask.where.zone
+    bench = LampBench(ask, target, start_s, now_s)
+    _check_kind(body)
+    if body.kind == "wedge":
+        wedge = wedge_of(body.wedge)
+        dose = _wedge_dose(wedge, target)
+        return lamp_wedge_answer(bench, dose, wedge.doses_j_m2(dose))
+
+    def strips(plan: StripPlan) -> list[StripItem]:
+        return [strip_item(cover, zone, target.target_j_m2, start_s) for cover in plan.covers]
+
+    return lamp_strip_answer(bench, ladder_for(body, target), strips)
+
+
+def _wedge_dose(wedge: StepWedge, target: Target) -> float:
+    """The dose on a wedge: its clear step gets as far beyond the median as a strip's last one."""
+    above = target.target_j_m2 * 2.0 ** (WEDGE_MARGIN_SPREADS * target.spread_stops)
+    with named(_NAMES):
+        return wedge.dose_for(1, above)
 
 
 def ladder_for(body: StripBody, target: Target) -> DoseLadder:
@@ -122,10 +160,7 @@ def _strip_answer(light: _Light, ladder: DoseLadder, now_s: float) -> StripAnswe
 
 def _wedge_answer(light: _Light, wedge: StepWedge, now_s: float) -> StripAnswer:
     target = light.target
-    # the clear step gets as far beyond the median as a strip's last one; the least time that brackets it
-    above = target.target_j_m2 * 2.0 ** (WEDGE_MARGIN_SPREADS * target.spread_stops)
-    with named(_NAMES):
-        dose = wedge.dose_for(1, above)
+    dose = _wedge_dose(wedge, target)
     doses = wedge.doses_j_m2(dose)
     reached = [step for step, under in enumerate(doses, start=1) if under >= target.target_j_m2]
     steps = [
@@ -228,14 +263,18 @@ def _handier(light: _Light, ladder: DoseLadder) -> float | None:
     return None
 
 
-def answer_follow(body: StripFollowBody, run: RunAnswer, scene: Scene, zone: ZoneInfo) -> StripFollowAnswer:
+def answer_follow(
+    body: StripFollowBody, run: RunAnswer, scene: Scene | LampScene, zone: dt.tzinfo
+) -> StripFollowAnswer:
     """The strips still to be covered in a run; the light ahead stays as now, but for the sun's course."""
     with named():
         ladder = DoseLadder(body.first_j_m2, body.step_stops, body.strip_count)
     now_s = dt.datetime.fromisoformat(run.at).timestamp()
-    progress = follow_strip(
-        _as_now(scene, now_s, run.effective_w_m2), now_s, ladder, run.dose_j_m2, covered=body.covered
-    )
+    if isinstance(scene, LampScene):
+        progress = follow_lamp_strip(scene, now_s, ladder, run.dose_j_m2, covered=body.covered)
+    else:
+        rate = _as_now(scene, now_s, run.effective_w_m2)
+        progress = follow_strip(rate, now_s, ladder, run.dose_j_m2, covered=body.covered)
     lit = run.status == "running"
     strips = [strip_item(cover, zone, None, now_s) for cover in progress.covers]
     if not lit:
@@ -282,7 +321,7 @@ def _next_words(overdue: Sequence[int], following: Cover | None, wait_s: float |
     return f"Cover strip {following.strip} in {say_length(wait_s)}."
 
 
-def strip_item(cover: Cover, zone: ZoneInfo, target_j_m2: float | None, start_s: float) -> StripItem:
+def strip_item(cover: Cover, zone: dt.tzinfo, target_j_m2: float | None, start_s: float) -> StripItem:
     """A cover as it is told."""
 
     def when(unix_s: float | None) -> str | None:

@@ -120,3 +120,22 @@ SAVED_PLACE: dict[str, object] = {
     "time_zone": "Europe/Lisbon",
 }
 SAVED_PLACE_CHANGE: dict[str, object] = {"elevation_m": 82}
+SESSION: dict[str, object] = {
+    **_YARD,
+    **_SHEET,
+    "start": "2026-06-21T10:00:00+01:00",
+    "end": "2026-06-21T13:30:00+01:00",
+    "spots": [{"name": "yard", "spot": OPEN_SPOT}],
+    "frames": [{"name": "frame", "count": 2}],
+    "sheets": [
+        {"name": "kelp fronds", "count": 2, "target_j_m2": 24000},
+        {"name": "ferry ticket", "target_j_m2": 18000, "priority": 2, "done_by": "2026-06-21T12:00:00+01:00"},
+    ],
+    "breaks": [{"name": "tea", "start": "2026-06-21T11:00:00+01:00", "end": "2026-06-21T11:15:00+01:00"}],
+}
+SESSION_SAVED: dict[str, object] = {"name": "kelp day", **SESSION}
+SESSION_CHANGE: dict[str, object] = {"name": "kelp and ferry day"}
+SESSION_REPLAN: dict[str, object] = {
+    "events": [{"kind": "cloud", "at": "2026-06-21T10:20:00+01:00", "until": "2026-06-21T10:50:00+01:00"}],
+    "followed": True,
+}

@@ -5,8 +5,10 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from noonframe.api.inputs_spot import STRICT, SpotBody, SpotFields
+from noonframe.api.lamp_bodies import LampField
 from noonframe.api.times import CivilDate, OffsetTime
 from noonframe.sky.words import SKY_WORDS, THICKEST_CLOUD
+from noonframe.stack.objects import HIGHEST_DENSITY
 from noonframe.sun.place import HIGHEST_ELEVATION_M, LOWEST_ELEVATION_M
 
 Name = Annotated[str, Field(min_length=1, max_length=100)]
@@ -70,6 +72,26 @@ class SceneFields(PlaceFields, SpotFields):
     saved_spot: Saved | None = Field(
         None, description="a saved spot by name or id, with its place, see /v1/spots"
     )
+    lamp: LampField = Field(
+        None,
+        description="in place of sun, place and spot: a saved lamp by name or id, see /v1/lamps; a body may "
+        "tell a lamp itself",
+    )
+    lamp_lit_s: float | None = Field(
+        None, ge=0, le=1e6, description="so long the lamp has burned when it begins; switched on then if not"
+    )
+    negative_density: float | None = Field(
+        None,
+        ge=0,
+        le=HIGHEST_DENSITY,
+        description="UV density of the negative's clearest part, above the film that the stack names",
+    )
+    negative_density_spread: float | None = Field(
+        None, ge=0, le=1, description="one standard deviation of it; 0.03 if not given"
+    )
+    negative_includes_base: bool | None = Field(
+        None, description="true: it was read through the film too, which the stack then leaves out"
+    )
 
 
 class LightQuery(SceneFields):
@@ -105,6 +127,14 @@ class ExposureQuery(TargetFields):
     """One exposure, of 24 hours at most.  Where weather is on and no sky is given, the forecast is asked."""
 
     start: OffsetTime | None = Field(None, description="now if not given")
+    objects: str | None = Field(
+        None,
+        min_length=1,
+        max_length=400,
+        description="comma list of what lies on the sheet: ids of objects, see /v1/materials, or `opaque`; "
+        "the answer tells what their own part gets",
+        examples=["leaf"],
+    )
 
 
 class SlotsQuery(TargetFields):

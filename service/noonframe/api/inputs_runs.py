@@ -42,6 +42,9 @@ class EventBody(BaseModel):
     relative_uncertainty: float | None = Field(None, gt=0, le=1)
     target_j_m2: float | None = Field(None, ge=1, le=1e8)
     target_spread_stops: float | None = Field(None, ge=0, le=4)
+    lamp_on: bool | None = Field(
+        None, description="covered under a lamp: whether it burns on; it is off if not given"
+    )
 
 
 _NEEDED: dict[str, tuple[str, ...]] = {
@@ -50,7 +53,11 @@ _NEEDED: dict[str, tuple[str, ...]] = {
     "meter": ("quantity", "ratio", "reference", "relative_uncertainty"),
     "target": ("target_j_m2",),
 }
-_ALLOWED: dict[str, tuple[str, ...]] = {"sky": ("vouched_s",), "target": ("target_spread_stops",)}
+_ALLOWED: dict[str, tuple[str, ...]] = {
+    "covered": ("lamp_on",),
+    "sky": ("vouched_s",),
+    "target": ("target_spread_stops",),
+}
 _OF_EVERY_KIND = {"kind", "at", "event_id"}
 
 

@@ -4,6 +4,8 @@ from typing import Literal
 
 from pydantic import BaseModel, Field
 
+from noonframe.api.lamp_outputs import LampBasis, ObjectItem
+
 
 class SkyBasis(BaseModel):
     """The sky an answer rests on and where each part of it came from."""
@@ -125,9 +127,10 @@ class ExposureAnswer(BaseModel):
     evenness: Evenness | None = Field(
         None, description="inside a window: how unevenly the sheet is lit if it stays; see /v1/moves"
     )
+    objects: list[ObjectItem] | None = Field(None, description="what lies on the sheet, where it was told")
     moves: list[Move]
     cautions: list[str]
-    basis: Basis
+    basis: Basis | LampBasis
     summary: str
 
 

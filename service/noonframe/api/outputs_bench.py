@@ -4,6 +4,7 @@ from typing import Literal
 
 from pydantic import BaseModel, Field
 
+from noonframe.api.lamp_outputs import LampBasis
 from noonframe.api.outputs import Basis
 
 
@@ -64,7 +65,7 @@ class StripAnswer(BaseModel):
     target_source: str
     advice: list[str]
     cautions: list[str]
-    basis: Basis
+    basis: Basis | LampBasis
     summary: str
 
 

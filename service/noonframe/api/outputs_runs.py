@@ -4,6 +4,7 @@ from typing import Any
 
 from pydantic import BaseModel, Field
 
+from noonframe.api.lamp_outputs import LampBasis
 from noonframe.api.outputs import Basis
 
 
@@ -56,7 +57,7 @@ class RunAnswer(BaseModel):
     sky: SkyNow
     advice: str
     cautions: list[str]
-    basis: Basis
+    basis: Basis | LampBasis
 
 
 class RunItem(BaseModel):

@@ -21,6 +21,13 @@ from noonframe.errors import Malformed, OutOfDomain
 
 LONGEST_QUERY_BYTES = 8192
 _ODD_NUMBER = re.compile(r"[+-]?[\d_]*\.?[\d_]*(?:[eE][+-]?[\d_]+)?")
+_KINDS: dict[int | str | None, tuple[str, ...]] = {
+    "spot": ("open", "window"),
+    "output": ("reading", "print", "power"),
+    "source": ("point", "tubes", "panel"),
+}
+"""Steps that stand for the kind of what the step before names."""
+
 _Fields = TypeVar("_Fields", bound=BaseModel)
 
 
@@ -59,17 +66,21 @@ def body_of(model: type[_Fields]) -> Callable[[Request], Awaitable[_Fields]]:
     """A dependency that reads the JSON body of a request as `model`."""
 
     async def read_body(request: Request) -> _Fields:
-        body = await json_bytes(request, settings_of(request).max_body_bytes)
-        try:
-            json.loads(body, object_pairs_hook=_distinct)  # of two equal keys pydantic would take the last
-        except (ValueError, RecursionError):
-            raise Malformed("body", None, "valid JSON of a sensible depth, in UTF-8") from None
-        try:
-            return model.model_validate_json(body, strict=True)
-        except ValidationError as problem:
-            raise _refusal(problem, "body") from None
+        return from_json(model, await json_bytes(request, settings_of(request).max_body_bytes))
 
     return read_body
+
+
+def from_json(model: type[_Fields], body: bytes) -> _Fields:
+    """JSON as `model`, strictly."""
+    try:
+        json.loads(body, object_pairs_hook=_distinct)  # of two equal keys pydantic would take the last
+    except (ValueError, RecursionError):
+        raise Malformed("body", None, "valid JSON of a sensible depth, in UTF-8") from None
+    try:
+        return model.model_validate_json(body, strict=True)
+    except ValidationError as problem:
+        raise _refusal(problem, "body") from None
 
 
 async def json_bytes(request: Request, most_bytes: int) -> bytes:
@@ -113,10 +124,13 @@ def _refusal(problem: ValidationError, where: str) -> RequestValidationError:
 
 
 def _place(location: tuple[int | str, ...]) -> tuple[int | str, ...]:
-    """Where a fault stands as its sender wrote it: pydantic names the kind of spot as one more step."""
-    if len(location) > 1 and location[0] == "spot" and location[1] in ("open", "window"):
-        return (location[0], *location[2:])
-    return location
+    """Where a fault stands as its sender wrote it: pydantic names the kind of a union as one more step."""
+    kept = [
+        step
+        for before, step in zip((None, *location), location, strict=False)
+        if step not in _KINDS.get(before, ())
+    ]
+    return tuple(kept)
 
 
 def prefers_json(accept: str) -> bool:

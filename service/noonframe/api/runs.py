@@ -1,6 +1,7 @@
 """Running exposures: started, told about, followed, from the records and the engine."""
 
 import datetime as dt
+import math
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
@@ -11,14 +12,18 @@ from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
 from noonframe.api.ask import Ask, find_target, find_where, understand
+from noonframe.api.ask_objects import refuse_objects
 from noonframe.api.course_record import same_course
 from noonframe.api.inputs_runs import EventBody, RunBody, payload_of
+from noonframe.api.lamp_ask import LampAsk, lamp_where, understand_lamp
 from noonframe.api.outputs_runs import EventItem, RunAnswer, RunItem
 from noonframe.api.records import Records
 from noonframe.api.runs_light import AHEAD_S, Under, record_of, under_forecast, under_kept
 from noonframe.api.runs_told import ENDED, event_item, run_answer, run_item
 from noonframe.api.runs_words import in_the_askers_words, plain_json_text
 from noonframe.api.weather import SkyAhead, WeatherDesk
+from noonframe.dose.lamp_live import LampCourse, scene_now
+from noonframe.dose.lamp_scene import LampScene
 from noonframe.dose.live import Event, Following, LiveCourse, check_events, event_from
 from noonframe.dose.live_events import Moved
 from noonframe.dose.live_timeline import timeline
@@ -28,6 +33,7 @@ from noonframe.settings import Settings
 from noonframe.sky.evidence import CloudCourse
 from noonframe.spot.indoors import WindowSpot
 from noonframe.spot.plane import OpenSpot
+from noonframe.store.actors import Studio, current_studio
 from noonframe.store.errors import StoreError
 
 if TYPE_CHECKING:
@@ -56,7 +62,7 @@ class _Followed:
     way would make of them may come to nothing.
     """
 
-    ask: Ask
+    ask: Ask | LampAsk
     target: Target
     wants_weather: bool
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -66,7 +72,7 @@ class _Followed:
     look: SkyAhead | None = None
     look_until_s: float = float("-inf")
     cloud: CloudCourse | None = None
-    live: LiveCourse | None = None
+    live: LiveCourse | LampCourse | None = None
     moved: tuple[OpenSpot | WindowSpot, Scene] | None = None
 
 
@@ -81,12 +87,13 @@ class RunDesk:
         self._settings = settings
         self.records = records
         self._weather = weather
-        self._followed: OrderedDict[UUID, _Followed] = OrderedDict()
+        self._followed: OrderedDict[tuple[Studio | None, UUID], _Followed] = OrderedDict()
         self._lock = threading.Lock()
-        self._tidied_s = float("-inf")
+        self._tidied_s: dict[Studio | None, float] = {}
 
     def starting(self, body: RunBody, now_s: float) -> "Callable[[Connection], RunAnswer]":
         """What puts a sheet into the light, in the transaction that it is called with."""
+        refuse_objects(body)
         start_s = now_s if body.start is None else body.start.timestamp()
         if start_s < now_s - LONGEST_PAST_DAYS * _DAY_S:
             limit = f"at most {LONGEST_PAST_DAYS} days ago"
@@ -107,7 +114,7 @@ class RunDesk:
                 exposure_id=run_id,
                 created_s=start_s,
                 name=body.name,
-                scene=body.model_dump(mode="json", exclude_unset=True, exclude={"name", "start"}),
+                scene=scene_record(body),
                 target_j_m2=target.target_j_m2,
             )
             exposures.append(
@@ -177,8 +184,8 @@ class RunDesk:
         """The exposure now."""
         return self._read(run_id, now_s)[0]
 
-    def with_scene(self, run_id: UUID, now_s: float) -> tuple[RunAnswer, Scene, ZoneInfo]:
-        """The exposure now, the scene where the frame lies, and the zone of its place."""
+    def with_scene(self, run_id: UUID, now_s: float) -> tuple[RunAnswer, Scene | LampScene, dt.tzinfo]:
+        """The exposure now, the scene where the frame lies or its lamp, and the zone of its times."""
         answer, followed = self._read(run_id, now_s)
         return answer, _scene_now(followed, followed.events, now_s), followed.ask.where.zone
 
@@ -206,7 +213,7 @@ class RunDesk:
     def followed_state(self, run_id: UUID, version: int, now_s: float) -> RunAnswer:
         """As `state`, without asking the records again while `version` is the one already known."""
         with self._lock:
-            followed = self._followed.get(run_id)
+            followed = self._followed.get((current_studio.get(), run_id))
         row = None if followed is None else followed.row
         if followed is None or row is None or row.version != version:
             return self.state(run_id, now_s)
@@ -236,20 +243,23 @@ class RunDesk:
 
         now_s = self.records.clock()
         with self._lock:
-            if now_s < self._tidied_s + _TIDY_EVERY_S:
+            if now_s < self._tidied_s.get(current_studio.get(), -math.inf) + _TIDY_EVERY_S:
                 return
-            self._tidied_s = now_s
+            self._tidied_s[current_studio.get()] = now_s
         with suppress(StoreError), self.records.open().write() as db:  # another time will do
             idempotency.purge(db, now_s)
 
-    def zone_of(self, run_id: UUID, row: "RunRow") -> ZoneInfo:
+    def zone_of(self, run_id: UUID, row: "RunRow") -> dt.tzinfo:
         """The zone of an exposure's place."""
         with self._lock:
-            followed = self._followed.get(run_id)
+            followed = self._followed.get((current_studio.get(), run_id))
         if followed is not None:
             return followed.ask.where.zone
         try:
-            return find_where(RunBody.model_validate_json(plain_json_text(row.scene))).zone
+            body = RunBody.model_validate_json(plain_json_text(row.scene))
+            if body.lamp is not None:
+                return lamp_where(body.time_zone, body.start).zone
+            return find_where(body).zone
         except NoonframeError:  # a place that has lost its name: the list is good all the same
             return ZoneInfo("UTC")
 
@@ -262,39 +272,48 @@ class RunDesk:
             events = [event_of(one) for one in exposures.events_after(db, run_id)]
             kept = light_records.get(db, run_id)
         followed = self._known(run_id, row)
-        cloud = under_kept(followed.ask, kept, None).cloud
-        following = Following(spectra_dir=self._settings.spectra_dir)
-        live = LiveCourse(followed.ask.scene, followed.target, cloud, following=following)
+        live = self._course(followed, under_kept(followed.ask, kept, None).cloud)
         return tuple(
             live.state([one for one in events if one.at_s <= at_s], at_s).dose_j_m2 for at_s in moments_s
         )
 
-    def _understood(self, body: RunBody, start_s: float) -> tuple[Ask, Target]:
+    def _understood(self, body: RunBody, start_s: float) -> tuple[Ask | LampAsk, Target]:
         moment = dt.datetime.fromtimestamp(start_s, dt.UTC)
-        ask = understand(body, moment, self._settings, body.spot)
+        ask: Ask | LampAsk
+        if body.lamp is not None:
+            ask = understand_lamp(body, body.start, self._settings, body.spot)
+        else:
+            ask = understand(body, moment, self._settings, body.spot)
         return ask, find_target(body, ask.scene.sensitizer)
 
-    def _fresh(self, body: RunBody, ask: Ask, target: Target) -> _Followed:
-        given = body.sky is not None or body.cloud_optical_depth is not None
+    def _course(self, followed: _Followed, cloud: CloudCourse | None) -> LiveCourse | LampCourse:
+        scene = followed.ask.scene
+        if isinstance(scene, LampScene):
+            return LampCourse(scene, followed.target)
+        following = Following(spectra_dir=self._settings.spectra_dir)
+        return LiveCourse(scene, followed.target, cloud, following=following)
+
+    def _fresh(self, body: RunBody, ask: Ask | LampAsk, target: Target) -> _Followed:
+        given = body.sky is not None or body.cloud_optical_depth is not None or body.lamp is not None
         return _Followed(ask, target, self._weather.is_on and not given)
 
     def _known(self, run_id: UUID, row: "RunRow") -> _Followed:
         with self._lock:
-            known = self._followed.get(run_id)
+            known = self._followed.get((current_studio.get(), run_id))
             if known is not None:
-                self._followed.move_to_end(run_id)
+                self._followed.move_to_end((current_studio.get(), run_id))
                 return known
         body = RunBody.model_validate_json(plain_json_text(row.scene))
         fresh = self._fresh(body, *self._understood(body, row.created_s))
         with self._lock:
-            known = self._followed.setdefault(run_id, fresh)
+            known = self._followed.setdefault((current_studio.get(), run_id), fresh)
             while len(self._followed) > _MOST_FOLLOWED:
                 self._followed.popitem(last=False)
             return known
 
     def _looked(self, followed: _Followed, start_s: float, now_s: float) -> SkyAhead | None:
         """The newest forecast, asked for once a minute; None without weather."""
-        if not followed.wants_weather:
+        if not followed.wants_weather or isinstance(followed.ask, LampAsk):
             return None
         with followed.lock:
             known = followed.look
@@ -317,7 +336,9 @@ class RunDesk:
         """The cloud to follow an exposure under; `row` is from before whatever is being told."""
         if row.status.value in ENDED:
             return under_kept(followed.ask, kept, None)
-        if look is None:  # weather is off, and perhaps was on when it began
+        if look is None or isinstance(
+            followed.ask, LampAsk
+        ):  # weather is off, and perhaps was on when it began
             return under_kept(followed.ask, kept, max(now_s, row.created_s) + AHEAD_S)
         return under_forecast(followed.ask, look, kept, row.created_s, now_s)
 
@@ -326,8 +347,7 @@ class RunDesk:
     ) -> RunAnswer:
         """The exposure with these events; the caller holds its lock."""
         if followed.live is None or not same_course(under.cloud, followed.cloud):
-            following = Following(spectra_dir=self._settings.spectra_dir)
-            followed.live = LiveCourse(followed.ask.scene, followed.target, under.cloud, following=following)
+            followed.live = self._course(followed, under.cloud)
             followed.cloud = under.cloud
         state = followed.live.state(events, now_s)
         return run_answer(
@@ -355,8 +375,19 @@ class RunDesk:
         return answer
 
 
-def _scene_now(followed: _Followed, events: Sequence[Event], now_s: float) -> Scene:
-    """The scene where the frame lies by now, for what it means to stand beside it."""
+def scene_record(body: RunBody) -> dict[str, Any]:
+    """What is kept of a request; its start only where it tells the clock, as a lamp has no place."""
+    tells_clock = body.lamp is not None and body.time_zone is None
+    return body.model_dump(
+        mode="json", exclude_unset=True, exclude={"name"} if tells_clock else {"name", "start"}
+    )
+
+
+def _scene_now(followed: _Followed, events: Sequence[Event], now_s: float) -> Scene | LampScene:
+    """The scene where the frame lies by now, or its lamp as warm as it is then."""
+    if isinstance(followed.ask, LampAsk):
+        course = LampCourse(followed.ask.scene, followed.target)
+        return scene_now(followed.ask.scene, course.coldness(events, now_s))
     moves = [event for event in events if isinstance(event, Moved) and event.at_s <= now_s]
     if not moves:
         return followed.ask.scene

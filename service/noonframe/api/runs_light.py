@@ -6,6 +6,8 @@ from typing import Any
 
 from noonframe.api.ask import Ask
 from noonframe.api.course_record import carried_on, course_from, course_record
+from noonframe.api.lamp_ask import LampAsk
+from noonframe.api.lamp_outputs import LampBasis
 from noonframe.api.outputs import Basis, SkyBasis, WeatherBasis
 from noonframe.api.routes.exposure import basis_under
 from noonframe.api.weather import CLIMATOLOGY, SkyAhead
@@ -24,7 +26,7 @@ class Under:
     """The cloud an exposure is followed under, None for the sky its scene assumes, and the basis to tell."""
 
     cloud: CloudCourse | None
-    basis: Basis
+    basis: Basis | LampBasis
 
 
 def under_forecast(
@@ -43,9 +45,9 @@ def under_forecast(
     return Under(course, basis_under(ask, look, max(now_s, start_s)))
 
 
-def under_kept(ask: Ask, kept: Mapping[str, Any] | None, until_s: float | None) -> Under:
+def under_kept(ask: Ask | LampAsk, kept: Mapping[str, Any] | None, until_s: float | None) -> Under:
     """Without a forecast: what was kept, and up to `until_s` the sky that the scene assumes."""
-    if kept is None:
+    if kept is None or isinstance(ask, LampAsk):
         return Under(None, ask.basis)
     course = course_from(kept)
     if until_s is not None and until_s > course.to_s:
@@ -60,7 +62,7 @@ def under_kept(ask: Ask, kept: Mapping[str, Any] | None, until_s: float | None) 
 
 def record_of(under: Under, start_s: float, now_s: float) -> dict[str, Any] | None:
     """What is to be kept, so that an exposure has its dose when the forecasts are gone; None for nothing."""
-    if under.cloud is None or under.basis.weather is None:
+    if under.cloud is None or isinstance(under.basis, LampBasis) or under.basis.weather is None:
         return None
     record = course_record(under.cloud, start_s - _MARGIN_S, max(now_s, start_s) + AHEAD_S)
     told = {"basis": under.basis.weather, "sky": under.basis.sky}

@@ -1,13 +1,16 @@
 """A running exposure, its events and lists of them, in the words of the answers."""
 
+import datetime as dt
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
+from noonframe.api.lamp_cautions import lamp_cautions
+from noonframe.api.lamp_outputs import LampBasis
 from noonframe.api.outputs import Basis
 from noonframe.api.outputs_runs import EventItem, RunAnswer, RunItem, SkyNow
 from noonframe.api.routes.exposure import cautions_for
 from noonframe.api.times import format_time
 from noonframe.dose.course import Exposure
+from noonframe.dose.lamp_scene import LampScene
 from noonframe.dose.live import LiveState
 from noonframe.dose.scene import Scene
 
@@ -18,7 +21,9 @@ if TYPE_CHECKING:
 ENDED = ("finished", "discarded")
 
 
-def run_answer(row: "RunRow", state: LiveState, scene: Scene, zone: ZoneInfo, basis: Basis) -> RunAnswer:
+def run_answer(
+    row: "RunRow", state: LiveState, scene: Scene | LampScene, zone: dt.tzinfo, basis: Basis | LampBasis
+) -> RunAnswer:
     """An exposure and its state; `scene` is where the frame lies now, for the cautions."""
     now_s, sky = state.now_s, state.sky
     until_s = state.looked_until_s if state.looked_until_s is not None else now_s
@@ -65,12 +70,16 @@ def run_answer(row: "RunRow", state: LiveState, scene: Scene, zone: ZoneInfo, ba
             metered=round(sky.metered, 4),
         ),
         advice=state.advice,
-        cautions=[] if state.status.value in ENDED else cautions_for(scene, outlook),
+        cautions=[] if state.status.value in ENDED else _cautions(scene, outlook),
         basis=basis,
     )
 
 
-def event_item(row: "ExposureEvent", zone: ZoneInfo) -> EventItem:
+def _cautions(scene: Scene | LampScene, outlook: Exposure) -> list[str]:
+    return lamp_cautions(scene.lamp) if isinstance(scene, LampScene) else cautions_for(scene, outlook)
+
+
+def event_item(row: "ExposureEvent", zone: dt.tzinfo) -> EventItem:
     """A kept event."""
     return EventItem(
         sequence=row.sequence,
@@ -82,7 +91,7 @@ def event_item(row: "ExposureEvent", zone: ZoneInfo) -> EventItem:
     )
 
 
-def run_item(row: "RunRow", zone: ZoneInfo) -> RunItem:
+def run_item(row: "RunRow", zone: dt.tzinfo) -> RunItem:
     """An exposure in a list."""
     return RunItem(
         id=str(row.id),
@@ -95,7 +104,7 @@ def run_item(row: "RunRow", zone: ZoneInfo) -> RunItem:
     )
 
 
-def _when(unix_s: float | None, zone: ZoneInfo) -> str | None:
+def _when(unix_s: float | None, zone: dt.tzinfo) -> str | None:
     return None if unix_s is None else format_time(unix_s, zone)
 
 

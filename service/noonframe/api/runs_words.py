@@ -1,12 +1,12 @@
 """What the engine says of times told as the request said it, and fingerprints of requests."""
 
+import datetime as dt
 import hashlib
 import json
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from noonframe.api.times import format_time
 from noonframe.errors import Malformed, OutOfDomain
@@ -15,7 +15,7 @@ _UNIX_S = re.compile(r"-?\d{6,}(?:\.\d+)?")
 
 
 @contextmanager
-def in_the_askers_words(zone: ZoneInfo, names: Mapping[str, str]) -> Iterator[None]:
+def in_the_askers_words(zone: dt.tzinfo, names: Mapping[str, str]) -> Iterator[None]:
     """Complaints about times, raised within, as the request wrote them: its names, and an offset."""
     try:
         yield

@@ -3,7 +3,6 @@
 import datetime as dt
 import re
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 from pydantic import BeforeValidator, WithJsonSchema
 
@@ -88,7 +87,7 @@ CivilDate = Annotated[
 """A request field that takes a civil date and nothing else: a bare number is no date."""
 
 
-def format_time(unix_s: float, zone: ZoneInfo) -> str:
+def format_time(unix_s: float, zone: dt.tzinfo) -> str:
     """RFC 3339 in `zone`, to the millisecond where there is one."""
     moment = dt.datetime.fromtimestamp(round(unix_s, 3), zone)
     return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")

@@ -3,7 +3,6 @@
 import datetime as dt
 import math
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 from noonframe.dose.exposure import Exposure, NextChance
 from noonframe.dose.scene import Target
@@ -39,7 +38,7 @@ def _count(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
-def say_clock(unix_s: float, zone: ZoneInfo, now_s: float) -> str:
+def say_clock(unix_s: float, zone: dt.tzinfo, now_s: float) -> str:
     """The time of day at the place, with the date when it is not the day of `now_s` there."""
     moment = dt.datetime.fromtimestamp(60.0 * round(unix_s / 60.0), zone)  # to the nearest minute
     days_ahead = moment.toordinal() - dt.datetime.fromtimestamp(now_s, zone).toordinal()
@@ -72,7 +71,7 @@ class CloudDoubt:
 def say_exposure(
     exposure: Exposure,
     target: Target,
-    zone: ZoneInfo,
+    zone: dt.tzinfo,
     now_s: float,
     *,
     covered_s: float | None,
@@ -126,7 +125,7 @@ def _say_range(exposure: Exposure) -> str:
     )
 
 
-def _say_unreached(exposure: Exposure, zone: ZoneInfo, now_s: float, chance: NextChance | None) -> str:
+def _say_unreached(exposure: Exposure, zone: dt.tzinfo, now_s: float, chance: NextChance | None) -> str:
     if exposure.dose_share <= 0.0:
         opening = "It is dark"
     else:

@@ -6,7 +6,8 @@ Other fields are refused.
     kind        payload
     ---------   -------------------------------------------------------------------------------------------
     started     {}
-    covered     {}                               the frame is covered: no light reaches the sheet
+    covered     {"lamp_on": true, optional}      the frame is covered: no light reaches the sheet; under a
+                                                 lamp, which is off then unless this says that it stays on
     uncovered   {}                               the light goes on
     sky         {"sky": a key of SEEN_SKIES,
                  "vouched_s": 0-3600, optional}  for how long the teller vouches for it, see live_sky
@@ -92,9 +93,10 @@ class Started(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Covered(Event):
-    """The frame was covered: no light until it is uncovered."""
+    """The frame was covered: no light until it is uncovered; a lamp over it is off, or stays on."""
 
     kind = Kind.COVERED
+    lamp_on: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,9 +190,7 @@ class Discarded(Event):
     kind = Kind.DISCARDED
 
 
-_PLAIN: dict[Kind, type[Event]] = {
-    one.kind: one for one in (Started, Covered, Uncovered, Finished, Discarded)
-}
+_PLAIN: dict[Kind, type[Event]] = {one.kind: one for one in (Started, Uncovered, Finished, Discarded)}
 
 
 def check_vouched(vouched_s: float) -> None:
@@ -213,6 +213,8 @@ def event_from(kind: str, at_s: float, payload: Mapping[str, Any], *, event_id: 
     known: dict[str, Any] = {"event_id": event_id, "sequence": sequence, "at_s": number_of(at_s, "at_s")}
     event: Event
     match what:
+        case Kind.COVERED:
+            event = Covered(**known, lamp_on=read.optional_flag("lamp_on"))
         case Kind.SKY:
             event = SkySeen(**known, sky=read.text("sky"), vouched_s=read.optional_number("vouched_s"))
         case Kind.MOVED:
@@ -240,6 +242,8 @@ def event_from(kind: str, at_s: float, payload: Mapping[str, Any], *, event_id: 
 def event_payload(event: Event) -> dict[str, Any]:
     """The payload that `event_from` reads back as the same event."""
     match event:
+        case Covered():
+            return {"lamp_on": True} if event.lamp_on else {}
         case SkySeen():
             vouched = {} if event.vouched_s is None else {"vouched_s": event.vouched_s}
             return {"sky": event.sky} | vouched
@@ -280,6 +284,12 @@ class _Payload:
 
     def optional_number(self, name: str) -> float | None:
         return self.number(name) if self._left.get(name) is not None else self._left.pop(name, None)
+
+    def optional_flag(self, name: str) -> bool:
+        value = self._left.pop(name, False)
+        if not isinstance(value, bool):
+            raise Malformed(name, value, "needs true or false")
+        return value
 
     def refuse_others(self) -> None:
         if self._left:

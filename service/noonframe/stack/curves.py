@@ -135,15 +135,13 @@ def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stac
     action = dose_weights(sensitizer) * behind_pane
     beam_weight = action * stack.normal_transmittance
     diffuse_weight = action * stack.diffuse_transmittance
-    flat_weight = action * stack.beam_transmittance(np.minimum(spectra.zenith_deg, 90.0))
     toward_sun = spectra.beam_normal + spectra.circumsolar_normal
-    flat_sun = np.sum(toward_sun * flat_weight, axis=1) * spectra.cos_zenith
     columns = np.stack(
         [
             *_channel_columns(spectra, uva, uva),
             *_channel_columns(spectra, blue, blue),
             *_channel_columns(spectra, beam_weight, diffuse_weight),
-            flat_sun + spectra.isotropic @ diffuse_weight,
+            _flat_effective(spectra, stack, action),
             spectra.diffuse @ uva,
             spectra.uv_index,
         ],
@@ -164,6 +162,30 @@ def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stac
         flat_uva_diffuse=fine[13],
         flat_blue=fine[7],
     )
+
+
+def flat_columns(spectra: SpectralCurves, stack: Stack, sensitizer: Sensitizer) -> FloatArray:
+    """UVA, its diffuse part, blue, effective light and UV index on a level frame in the open, (n_knot, 5)."""
+    uva = band_weights(*UVA_BAND_NM)
+    return np.stack(
+        [
+            spectra.level @ uva,
+            spectra.diffuse @ uva,
+            spectra.level @ band_weights(*BLUE_BAND_NM),
+            _flat_effective(spectra, stack, dose_weights(sensitizer)),
+            spectra.uv_index,
+        ],
+        axis=1,
+    )
+
+
+def _flat_effective(spectra: SpectralCurves, stack: Stack, action: FloatArray) -> FloatArray:
+    """Effective light (n_knot,) on a level frame, the sun at its own angle on the sheets."""
+    flat_weight = action * stack.beam_transmittance(np.minimum(spectra.zenith_deg, 90.0))
+    toward_sun = spectra.beam_normal + spectra.circumsolar_normal
+    flat_sun = np.sum(toward_sun * flat_weight, axis=1) * spectra.cos_zenith
+    flat: FloatArray = flat_sun + spectra.isotropic @ (action * stack.diffuse_transmittance)
+    return flat
 
 
 def _channel_columns(

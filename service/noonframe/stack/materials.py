@@ -11,6 +11,7 @@ from noonframe.datafiles import data_folder, read_columns, sidecar
 from noonframe.errors import DataFileError, Malformed, OutOfDomain
 from noonframe.stack.catalogue import pick
 from noonframe.stack.grid import WAVELENGTH_NM
+from noonframe.stack.objects import shipped_objects
 from noonframe.stack.optics import effective_index, lossless_transmittance
 from noonframe.stack.sheets import MOST_SHEETS, Material, Stack
 from noonframe.stack.user_spectra import OwnSpectrum, Signature, folder_signature, read_folder
@@ -86,7 +87,7 @@ def _shipped(folder: Path) -> Mapping[str, Material]:
         )
         for identity, record in sidecar(_FILE)["materials"].items()
     }
-    return MappingProxyType(frozen)
+    return MappingProxyType({**frozen, **shipped_objects(folder)})
 
 
 @lru_cache(maxsize=16)
@@ -94,13 +95,13 @@ def _with_own(folder: Path, user_folder: Path, signature: Signature) -> Mapping[
     own = (
         _from_own(spectrum)
         for spectrum in read_folder(user_folder, signature)
-        if spectrum.kind != "sensitizer"
+        if spectrum.kind in ("pane", "film")
     )
     return MappingProxyType({**_shipped(folder), **{material.id: material for material in own}})
 
 
 def _from_own(spectrum: OwnSpectrum) -> Material:
-    if spectrum.kind == "sensitizer":
+    if spectrum.kind not in ("pane", "film"):
         raise OutOfDomain("kind", spectrum.kind, "pane or film")
     values = spectrum.values
     index = effective_index(spectrum.extras.get("refractive_index", _OWN_INDEX), float(values.max()))

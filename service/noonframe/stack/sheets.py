@@ -18,8 +18,8 @@ from noonframe.stack.optics import (
 )
 from noonframe.types import FloatArray
 
-Kind = Literal["pane", "frame-cover", "film"]
-HowKnown = Literal["measured sample", "fitted", "from memory", "own file"]
+Kind = Literal["pane", "frame-cover", "film", "object"]
+HowKnown = Literal["measured sample", "fitted", "from memory", "own file", "common practice", "given"]
 
 MOST_SHEETS = 8
 
@@ -33,7 +33,8 @@ class Material:
     sealed double pane, whose panes are then taken as equal and whose `thickness_mm` is that of one pane.
     `transmittance_low` and `transmittance_high` lie `range_sigmas` standard deviations apart: 2 for one
     sample and its usual scatter, the expected range of n samples where they are the extremes of n.
-    Materials compare by value.
+    One that `scatters` (paper, a leaf, ink) passes the same share at every angle.  Materials compare by
+    value.
     """
 
     id: str
@@ -48,6 +49,7 @@ class Material:
     provenance: str
     how_known: HowKnown
     panes: int = 1
+    scatters: bool = False
 
     def __post_init__(self) -> None:
         for name in ("transmittance", "transmittance_low", "transmittance_high"):
@@ -78,7 +80,7 @@ class Material:
     @cached_property
     def _key(self) -> Hashable:
         spectra = (self.transmittance, self.transmittance_low, self.transmittance_high)
-        numbers = (self.refractive_index, self.panes, self.range_sigmas)
+        numbers = (self.refractive_index, self.panes, self.range_sigmas, self.scatters)
         return (self.id, numbers, *(spectrum.tobytes() for spectrum in spectra))
 
     def __eq__(self, other: object) -> bool:
@@ -89,6 +91,8 @@ class Material:
 
     def transmittance_at(self, cos_incidence: FloatArray) -> FloatArray:
         """Transmittance for unpolarised light at cosines (n,) of 0 to 1, shape (n, 41)."""
+        if self.scatters:
+            return np.broadcast_to(self.transmittance, (cos_incidence.size, WAVELENGTH_NM.size))
         return sheet_transmittance(cos_incidence, self.internal, self.refractive_index, self.panes)
 
 

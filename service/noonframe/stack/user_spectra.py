@@ -1,8 +1,9 @@
 """The user's own spectra: one CSV file each, in one folder.
 
 `NAME.pane.csv` and `NAME.film.csv` have the columns `wavelength_nm,transmittance`, `NAME.sensitizer.csv` has
-`wavelength_nm,relative_action`.  Lines that begin with `#` come first and may say more, one `# key: value`
-each: `label`, and for a sheet `refractive_index`, for a sensitizer `target_j_m2` and `target_spread_stops`.
+`wavelength_nm,relative_action` and `NAME.lamp.csv` has `wavelength_nm,relative_power`.  Lines that begin with
+`#` come first and may say more, one `# key: value` each: `label`, and for a sheet `refractive_index`, for a
+sensitizer `target_j_m2` and `target_spread_stops`.
 
 Rows run from 300 nm or less to 480 nm or more, strictly rising, at most 20 nm apart.  Each box takes the
 mean of the straight lines between the rows over ±2.5 nm, or over what the file covers of it.  Boxes below
@@ -21,16 +22,23 @@ from noonframe.errors import DataFileError
 from noonframe.stack.grid import DOSE_HIGH_NM, DOSE_LOW_NM, HALF_BOX_NM, WAVELENGTH_NM
 from noonframe.types import FloatArray
 
-OwnKind = Literal["pane", "film", "sensitizer"]
+OwnKind = Literal["pane", "film", "sensitizer", "lamp"]
 
 WIDEST_STEP_NM = 20.0
 LARGEST_FILE_BYTES = 1_000_000
 MOST_FILES = 200
 
-_ENDINGS: dict[str, OwnKind] = {".pane.csv": "pane", ".film.csv": "film", ".sensitizer.csv": "sensitizer"}
+_ENDINGS: dict[str, OwnKind] = {
+    ".pane.csv": "pane",
+    ".film.csv": "film",
+    ".sensitizer.csv": "sensitizer",
+    ".lamp.csv": "lamp",
+}
+_QUANTITIES = {"sensitizer": "relative_action", "lamp": "relative_power"}
 
 # key: lowest and highest value
 _SHEET_KEYS = {"refractive_index": (1.0, 3.0)}
+_LAMP_KEYS: dict[str, tuple[float, float]] = {}
 _SENSITIZER_KEYS = {"target_j_m2": (1.0, 1e8), "target_spread_stops": (0.0, 5.0)}
 
 Signature = tuple[tuple[str, int, int], ...]
@@ -94,13 +102,12 @@ def read_spectrum(path: Path) -> OwnSpectrum:
     if kind is None:
         raise DataFileError("own spectrum", path.name, f"must end in one of {', '.join(_ENDINGS)}")
     comments, rows = _read_lines(path)
-    label, extras = _read_comments(
-        path.name, comments, _SENSITIZER_KEYS if kind == "sensitizer" else _SHEET_KEYS
-    )
-    quantity = "relative_action" if kind == "sensitizer" else "transmittance"
+    known = {"sensitizer": _SENSITIZER_KEYS, "lamp": _LAMP_KEYS}.get(kind, _SHEET_KEYS)
+    label, extras = _read_comments(path.name, comments, known)
+    quantity = _QUANTITIES.get(kind, "transmittance")
     wavelength_nm, values = _read_rows(path.name, rows, quantity)
     boxes = box_means(wavelength_nm, values)
-    if kind == "sensitizer":
+    if kind in _QUANTITIES:
         peak = float(boxes[WAVELENGTH_NM >= DOSE_LOW_NM].max())
         if peak <= 0.0:
             raise DataFileError(quantity, path.name, "is zero at every wavelength from 300 to 480 nm")
@@ -180,7 +187,7 @@ def _read_comments(
             extras[key] = amount
         else:
             raise DataFileError(
-                "row", where, f"must read '# key: value' with a key among label, {', '.join(known)}"
+                "row", where, f"must read '# key: value' with a key among {', '.join(['label', *known])}"
             )
     return label, extras
 

@@ -1,4 +1,4 @@
-"""/v1/exposure and /v1/say: how long."""
+"""/v1/exposure: how long."""
 
 import datetime as dt
 import math
@@ -7,17 +7,19 @@ from typing import Annotated
 
 import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
-from fastapi.responses import JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.ask_objects import object_words, objects_of
 from noonframe.api.bench_fill import filled, names_saved
 from noonframe.api.cautions import sun_cautions
 from noonframe.api.examples import EXPOSURE, OPEN_SPOT
 from noonframe.api.inputs import ExposureBody, ExposureQuery, SceneFields
 from noonframe.api.inputs_spot import SpotBody
-from noonframe.api.outputs import Basis, Evenness, ExposureAnswer, SayAnswer
-from noonframe.api.reading import body_of, json_body, prefers_json, query_parameters, read_query
+from noonframe.api.lamp_exposure import answer_lamp_exposure
+from noonframe.api.lamp_outputs import ObjectItem
+from noonframe.api.outputs import Basis, Evenness, ExposureAnswer
+from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
 from noonframe.api.times import format_time
 from noonframe.api.weather import OUT_OF_REACH, SkyAhead, WeatherDesk, is_in_reach
@@ -27,6 +29,7 @@ from noonframe.dose.scene import Scene, Target
 from noonframe.dose.skies import SkyExposure, expose_under_skies
 from noonframe.settings import Settings
 from noonframe.spot.plane import OpenSpot
+from noonframe.stack.effective import dose_weights
 
 router = APIRouter(tags=["exposure"])
 _INDOOR_POINTS = 9
@@ -42,7 +45,7 @@ _BRIEF_S = 10.0
 )
 async def get_exposure(request: Request) -> Response:
     """How long from `start` (now if not given) until the sheet has its dose."""
-    answer = await _answer_soon(request)
+    answer = await answer_soon(request)
     # Made and checked just now: FastAPI would check it once more.
     return Response(answer.model_dump_json(), media_type="application/json")
 
@@ -60,22 +63,7 @@ def post_exposure(
     return answer_exposure(body, settings_of(request), now_of(request), spot, weather_of(request))
 
 
-@router.get(
-    "/v1/say",
-    operation_id="say",
-    response_class=PlainTextResponse,
-    responses={200: {"model": SayAnswer, "content": {"text/plain": {"schema": {"type": "string"}}}}},
-    openapi_extra=query_parameters(ExposureQuery, EXPOSURE),
-)
-async def get_say(request: Request) -> Response:
-    """The exposure as one sentence; flat JSON with `Accept: application/json`."""
-    answer = await _answer_soon(request)
-    if prefers_json(request.headers.get("accept", "")):
-        return JSONResponse(flat_answer(answer).model_dump(), headers={"Vary": "Accept"})
-    return PlainTextResponse(answer.summary, headers={"Vary": "Accept"})
-
-
-async def _answer_soon(request: Request) -> ExposureAnswer:
+async def answer_soon(request: Request) -> ExposureAnswer:
     """The answer without holding up the loop: a usual one costs less than a thread's hand-over would."""
     query = read_query(ExposureQuery, request)
     settings, now_s = settings_of(request), now_of(request)
@@ -103,29 +91,10 @@ def answer_exposure(
     weather: WeatherDesk | None = None,
 ) -> ExposureAnswer:
     """The exposure a request asks for, as an answer."""
+    if query.lamp is not None:
+        return answer_lamp_exposure(query, settings, now_s, spot)
     outlook = look(query, settings, now_s, spot, weather)
     return outlook.answer(None if outlook.exposure.reached else outlook.next_chance())
-
-
-def flat_answer(answer: ExposureAnswer) -> SayAnswer:
-    """The answer without nesting, for phone automations."""
-    return SayAnswer(
-        summary=answer.summary,
-        reached=answer.reached,
-        minutes=_minutes(answer.length_s),
-        seconds=None if answer.length_s is None else round(answer.length_s),
-        start=answer.start,
-        end=answer.end,
-        end_epoch=None if answer.end is None else round(dt.datetime.fromisoformat(answer.end).timestamp()),
-        minutes_low=_minutes(answer.length_low_s),
-        minutes_high=_minutes(answer.length_high_s),
-        next_start=answer.next_start,
-        caution=answer.cautions[0] if answer.cautions else None,
-    )
-
-
-def _minutes(length_s: float | None) -> float | None:
-    return None if length_s is None else round(length_s / 60.0, 1)
 
 
 def look(
@@ -140,14 +109,17 @@ def look(
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
     scene = ask.scene
     target = find_target(query, scene.sensitizer)
+    objects = None
+    if query.objects is not None:
+        objects = objects_of(query.objects, dose_weights(scene.sensitizer), settings.spectra_dir)
     ahead, notes = look_ahead(query, ask, weather, now_s, from_s=start_s, to_s=start_s)
     if ahead is not None:
         other = math.hypot(target.spread_stops, scene.cloudless_spread_stops)
         under = expose_under_skies(scene, ahead.course, start_s, target.target_j_m2, other_spread_stops=other)
-        return Outlook(ask, target, under.likely, now_s, ahead, under)
+        return Outlook(ask, target, under.likely, now_s, ahead, under, objects=objects)
     spread = math.hypot(target.spread_stops, scene.light_spread_stops)
     exposure = expose_in(scene, start_s, target.target_j_m2, spread)
-    return Outlook(ask, target, exposure, now_s, notes=notes)
+    return Outlook(ask, target, exposure, now_s, notes=notes, objects=objects)
 
 
 def look_ahead(
@@ -180,6 +152,7 @@ class Outlook:
     ahead: SkyAhead | None = None
     skies: SkyExposure | None = None
     notes: tuple[str, ...] = ()
+    objects: list[ObjectItem] | None = None
 
     def next_chance(self) -> NextChance | None:
         """The next start that can reach the target; a search of up to a year of light."""
@@ -213,6 +186,7 @@ class Outlook:
             next_start=None if chance is None else format_time(chance.start_s, zone),
             next_length_s=None if chance is None else _round(chance.length_s),
             evenness=evenness,
+            objects=self.objects,
             moves=[],
             cautions=cautions_for(scene, exposure),
             basis=basis_under(self.ask, self.ahead, start_s, self.notes),
@@ -226,7 +200,8 @@ class Outlook:
                 bare=not scene.stack.materials,
                 cloud=self._cloud_doubt(),
                 uneven_stops=_spread_of(evenness),
-            ),
+            )
+            + object_words(self.objects),
         )
 
     def _cloud_doubt(self) -> CloudDoubt | None:
@@ -295,7 +270,7 @@ def expose_in(scene: Scene, start_s: float, target_j_m2: float, spread_stops: fl
 def cautions_for(scene: Scene, exposure: Exposure) -> list[str]:
     """Cautions for someone beside the frame during an exposure."""
     kinds = {material.kind for material in scene.stack.materials}
-    glazed = bool(kinds - {"film"})
+    glazed = bool(kinds - {"film", "object"})
     if not isinstance(scene.spot, OpenSpot):
         up = scene.track(np.linspace(exposure.start_s, exposure.end_s, _INDOOR_POINTS)).up
         return sun_cautions(0.0, math.degrees(math.asin(float(up.max()))), outdoors=False, glazed=glazed)

@@ -11,6 +11,8 @@ from noonframe.api.bench_fill import filled
 from noonframe.api.examples import LIGHT, OPEN_SPOT
 from noonframe.api.inputs import LightBody, LightQuery
 from noonframe.api.inputs_spot import SpotBody
+from noonframe.api.lamp_light import answer_lamp_light
+from noonframe.api.lamp_outputs import LampLightAnswer
 from noonframe.api.outputs import LightAnswer, WindowLightAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import check_span, settings_of
@@ -21,10 +23,11 @@ from noonframe.spot.indoors import WindowSpot
 from noonframe.types import FloatArray
 
 router = APIRouter(tags=["light"])
+AnyLightAnswer = LightAnswer | WindowLightAnswer | LampLightAnswer
 
 
 @router.get("/v1/light", operation_id="light", openapi_extra=query_parameters(LightQuery, LIGHT))
-async def get_light(request: Request) -> LightAnswer | WindowLightAnswer:
+async def get_light(request: Request) -> AnyLightAnswer:
     """Light on a plane at `start`, `start + step_s`, ... up to `end`, under a steady sky."""
     return await run_in_threadpool(_answer, request, read_query(LightQuery, request), None)
 
@@ -34,21 +37,17 @@ async def get_light(request: Request) -> LightAnswer | WindowLightAnswer:
     operation_id="light_at_spot",
     openapi_extra=json_body(LightBody, {**LIGHT, "spot": OPEN_SPOT}),
 )
-def post_light(
-    request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]
-) -> LightAnswer | WindowLightAnswer:
+def post_light(request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]) -> AnyLightAnswer:
     """The same, with a spot."""
     return _answer(request, body, body.spot)
 
 
-def _answer(request: Request, query: LightQuery, spot: SpotBody | None) -> LightAnswer | WindowLightAnswer:
+def _answer(request: Request, query: LightQuery, spot: SpotBody | None) -> AnyLightAnswer:
     query, spot = filled(request, query, spot)
     return answer_light(query, settings_of(request), spot)
 
 
-def answer_light(
-    query: LightQuery, settings: Settings, spot: SpotBody | None
-) -> LightAnswer | WindowLightAnswer:
+def answer_light(query: LightQuery, settings: Settings, spot: SpotBody | None) -> AnyLightAnswer:
     """The course of light a request asks for, as an answer."""
     check_span(query.start, query.end, settings)
     count = int((query.end - query.start).total_seconds() / query.step_s + 1e-9) + 1
@@ -56,8 +55,10 @@ def answer_light(
         raise OutOfDomain(
             "step_s", query.step_s, f"longer: {count} instants asked, {settings.max_light_steps} are the most"
         )
-    ask = understand(query, query.start, settings, spot)
     time_s = query.start.timestamp() + query.step_s * np.arange(count, dtype=np.float64)
+    if query.lamp is not None:
+        return answer_lamp_light(query, time_s, settings, spot)
+    ask = understand(query, query.start, settings, spot)
     indoors = ask.scene.indoor_light(time_s) if isinstance(ask.scene.spot, WindowSpot) else None
     light = ask.scene.light(time_s) if indoors is None else indoors.series
     track = ask.scene.track(time_s)

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.ask_objects import refuse_objects
 from noonframe.api.bench_fill import filled
 from noonframe.api.examples import MOVES, WINDOW_SPOT
 from noonframe.api.inputs import MovesBody, MovesQuery, PatchQuery
@@ -126,6 +127,7 @@ def _table_for(query: MovesQuery, scene: Scene) -> Table | None:
 def planned(query: MovesQuery, settings: Settings, now_s: float, spot: SpotBody | None) -> "Planned":
     """Understand a request and find its plan."""
     start_s = now_s if query.start is None else query.start.timestamp()
+    refuse_objects(query)
     ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
     target = find_target(query, ask.scene.sensitizer)
     return Planned(query, ask, target, now_s, start_s, _plan(ask.scene, query, start_s, target.target_j_m2))

@@ -1,0 +1,1 @@
+"""Artificial UV in place of the sun: what a lamp sends, what reaches the sheet, warm-up and age."""
