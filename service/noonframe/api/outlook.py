@@ -1,0 +1,179 @@
+"""The light of the coming days as cumulative doses, so that a client without a network can go on by dose.
+
+A client only reads between the points: the dose of a stretch of time is the difference of two values of one
+sky's course, and an end is where a course has risen by the target.
+"""
+
+import datetime as dt
+import math
+
+import numpy as np
+from pydantic import BaseModel, Field
+
+from noonframe.api.ask import Ask, find_target, understand
+from noonframe.api.ask_objects import refuse_objects
+from noonframe.api.inputs import ExposureQuery
+from noonframe.api.inputs_spot import SpotBody
+from noonframe.api.outputs import Basis
+from noonframe.api.routes.exposure import basis_under, look_ahead
+from noonframe.api.times import format_time
+from noonframe.api.weather import SkyAhead, WeatherDesk
+from noonframe.dose.course import LONGEST_S, Course
+from noonframe.dose.live_events import SEEN_SKIES
+from noonframe.dose.live_light import SpotLight
+from noonframe.dose.scene import STEP_S, Scene
+from noonframe.settings import Settings
+from noonframe.spot.plane import OpenSpot
+from noonframe.sun.events import civil_day, day_events
+from noonframe.types import BoolArray, FloatArray, IntArray
+
+LIKELY = "likely"
+KNOT_S = 120.0
+"""Between two points the dose is read as if it rose evenly: at the lowest sun a third of a second off."""
+
+_FINE_S = 30.0
+_TOLD = [word for word in SEEN_SKIES.values() if word.id != "clear"]  # it is the light of sun-out
+
+
+class OutlookQuery(ExposureQuery):
+    """The light from the civil day of `start` on."""
+
+    days: int = Field(2, ge=2, le=3, description="civil days at the place, that of `start` first")
+
+
+class OutlookBody(OutlookQuery):
+    """The same, with a spot."""
+
+    spot: SpotBody | None = None
+
+
+class SkyCourse(BaseModel):
+    """What the sheet gathers under one sky that stays as it is."""
+
+    sky: str = Field(description="likely: as far as is known now; else a sky as runs are told of it")
+    says: str
+    rate_w_m2: float = Field(description="at `start`")
+    length_s: float | None = Field(description="from `start` to the target; null when the light goes first")
+    end: str | None
+    dose_j_m2: list[float] = Field(description="gathered since `first_epoch`, at each of `after_s`")
+
+
+class SunTimes(BaseModel):
+    """When the sun comes and goes on a civil day; null where it does not."""
+
+    date: str
+    begins_epoch: float = Field(description="unix second of its first moment at the place")
+    rise: str | None
+    set: str | None
+
+
+class OutlookAnswer(BaseModel):
+    """Cumulative doses of some skies; points are two minutes apart by day, closer where a wall cuts in."""
+
+    at: str = Field(description="the service's own present")
+    start: str
+    first_epoch: float = Field(description="unix second that `after_s` counts from")
+    after_s: list[float]
+    skies: list[SkyCourse]
+    target_j_m2: float
+    target_spread_stops: float
+    target_source: str
+    sun: list[SunTimes]
+    basis: Basis
+
+
+def answer_outlook(
+    query: OutlookQuery,
+    settings: Settings,
+    now_s: float,
+    spot: SpotBody | None,
+    weather: WeatherDesk | None = None,
+) -> OutlookAnswer:
+    """The light a request asks for, under the likely sky and under every sky that can be told of."""
+    refuse_objects(query)
+    start_s = now_s if query.start is None else query.start.timestamp()
+    ask = understand(query, dt.datetime.fromtimestamp(start_s, dt.UTC), settings, spot)
+    scene, zone = ask.scene, ask.where.zone
+    target = find_target(query, scene.sensitizer)
+    first_day = dt.datetime.fromtimestamp(start_s, zone).date()
+    days = [first_day + dt.timedelta(days=number) for number in range(query.days)]
+    first_s, last_s = civil_day(days[0], zone)[0], civil_day(days[-1], zone)[1]
+    ahead, notes = look_ahead(query, ask, weather, now_s, from_s=first_s, to_s=last_s - LONGEST_S)
+
+    time_s = _fine_grid(scene.sun_out, first_s, last_s)
+    rates = {LIKELY: scene.rate(time_s) if ahead is None else _under_forecast(scene, ahead, time_s)}
+    for word in _TOLD:
+        rates[word.id] = scene.under(*word.parts).rate(time_s)
+    knots = _knots(time_s, np.max(np.stack(list(rates.values())), axis=0) > 0.0)
+    says = {LIKELY: _says(ask, ahead, start_s)} | {word.id: word.says for word in _TOLD}
+    skies = []
+    for name, rate in rates.items():
+        course = Course.of(time_s, rate)
+        length_s = course.expose(start_s, target.target_j_m2).length_s
+        skies.append(
+            SkyCourse(
+                sky=name,
+                says=says[name],
+                rate_w_m2=round(float(np.interp(start_s, time_s, rate)), 4),
+                length_s=None if length_s is None else round(length_s, 3),
+                end=None if length_s is None else format_time(start_s + length_s, zone),
+                dose_j_m2=np.round(course.dose_j_m2[knots], 1).tolist(),
+            )
+        )
+    return OutlookAnswer(
+        at=format_time(now_s, zone),
+        start=format_time(start_s, zone),
+        first_epoch=first_s,
+        after_s=(time_s[knots] - first_s).tolist(),
+        skies=skies,
+        target_j_m2=target.target_j_m2,
+        target_spread_stops=target.spread_stops,
+        target_source=target.source,
+        sun=[_sun(ask, day) for day in days],
+        basis=basis_under(ask, ahead, start_s, notes),
+    )
+
+
+def _fine_grid(scene: Scene, first_s: float, last_s: float) -> FloatArray:
+    """Instants between which the rate of dose is straight; in the open, those of exposures."""
+    if not isinstance(scene.spot, OpenSpot):
+        return np.append(np.arange(first_s, last_s, STEP_S), last_s)
+    starts_s = np.arange(math.floor(first_s / LONGEST_S) * LONGEST_S, last_s, 2.0 * LONGEST_S)
+    every_s = np.concatenate([scene.course(float(one)).dose.time_s for one in starts_s])
+    return np.unique(np.concatenate([[first_s], every_s[(every_s > first_s) & (every_s < last_s)], [last_s]]))
+
+
+def _under_forecast(scene: Scene, ahead: SkyAhead, time_s: FloatArray) -> FloatArray:
+    """The mean rate of dose under the forecast at instants (n,), as running exposures are followed."""
+    light = SpotLight(scene, ahead.course, float(time_s[0]))
+    light.reach(float(time_s[-1]))
+    inside = np.minimum(time_s, light.edges_s[-1])
+    rate: FloatArray = light.forecast(light.cell_of(inside), inside) @ light.weights
+    return rate
+
+
+def _knots(time_s: FloatArray, lit: BoolArray) -> IntArray:
+    """Indices of the instants worth sending: every two minutes of light, and all around a sudden change."""
+    gap_s = np.diff(time_s)
+    near = np.minimum(np.append(gap_s, np.inf), np.insert(gap_s, 0, np.inf))
+    wanted = (time_s % KNOT_S == 0.0) | (near < _FINE_S)
+    beside = lit | np.append(lit[1:], False) | np.insert(lit[:-1], 0, False)
+    wanted &= beside
+    edge = beside & ~(np.append(beside[1:], False) & np.insert(beside[:-1], 0, False))
+    wanted |= edge
+    wanted[0] = wanted[-1] = True
+    return np.flatnonzero(wanted)
+
+
+def _says(ask: Ask, ahead: SkyAhead | None, start_s: float) -> str:
+    return ask.scene.sky.says if ahead is None else ahead.says_at(start_s)[1]
+
+
+def _sun(ask: Ask, day: dt.date) -> SunTimes:
+    events = day_events(ask.where.place, day, ask.where.zone)
+
+    def text(moment: dt.datetime | None) -> str | None:
+        return None if moment is None else moment.isoformat(timespec="seconds")
+
+    begins_s = civil_day(day, ask.where.zone)[0]
+    return SunTimes(date=day.isoformat(), begins_epoch=begins_s, rise=text(events.rise), set=text(events.set))
