@@ -3,11 +3,11 @@
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
-from scipy.special import ndtri
 
 from noonframe.api.session_answers import SessionPlanAnswer, SessionSheet
 from noonframe.api.session_ask import Understood, Wanted
@@ -199,7 +199,7 @@ class _Reader:
             end_s = None if math.isnan(end) else end
         else:
             course = course_along(light, stages, self._understood.work.move_s)
-            wanted = target.target_j_m2 * 2.0 ** (float(ndtri(sureness)) * light.spread_stops(target))
+            wanted = target.target_j_m2 * 2.0 ** (NormalDist().inv_cdf(sureness) * light.spread_stops(target))
             end_s = end_of_running(course, start_s, wanted, state.dose)
         if end_s is None:
             end_s = max(light.light_until_s(start_s), self._now_s)

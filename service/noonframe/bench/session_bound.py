@@ -8,18 +8,18 @@ better one (Dantzig, Fulkerson and Johnson 1954, Operations Research 2, from mem
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import linprog
-from scipy.sparse import csr_array
 
 from noonframe.bench.session_grid import Grid, costs_of
 from noonframe.bench.session_search import Choice
 from noonframe.types import FloatArray, IntArray
 
-_LINPROG: Any = linprog  # its stubs do not know that rows may be sparse
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
 _SLACK = 1e-6
 """Share of a bound that the arithmetic of the relaxation may be out."""
 
@@ -37,7 +37,7 @@ class Bound:
 class _Rows:
     """Resource rows: sparse (n_row, n_option) of ones, and how much there is (n_row,)."""
 
-    takes: csr_array
+    takes: "csr_array"
     there: FloatArray
 
 
@@ -67,8 +67,8 @@ def bound_for(grid: Grid, known: Choice) -> Bound:
     return Bound(left, min(cost, known.cost), matters)
 
 
-def _stacked(above: csr_array, below: FloatArray) -> csr_array:
-    from scipy.sparse import vstack
+def _stacked(above: "csr_array", below: FloatArray) -> "csr_array":
+    from scipy.sparse import csr_array, vstack
 
     return csr_array(vstack([above, csr_array(below)]))
 
@@ -80,7 +80,10 @@ class _Solved:
 
 
 def _solve(cost: FloatArray, rows: _Rows) -> _Solved:
-    found = _LINPROG(cost, A_ub=rows.takes, b_ub=rows.there, bounds=(0.0, 1.0), method="highs")
+    from scipy.optimize import linprog
+
+    solve: Any = linprog  # its stubs do not know that rows may be sparse
+    found = solve(cost, A_ub=rows.takes, b_ub=rows.there, bounds=(0.0, 1.0), method="highs")
     if found.status != 0:
         # Nothing is known then, which is a bound as well.
         return _Solved(-math.inf, np.full(cost.size, -math.inf))
@@ -92,6 +95,8 @@ def resource_rows(grid: Grid) -> tuple[list[IntArray], IntArray]:
 
     Minutes that the same options take become one row; those that cannot run out are left away.
     """
+    from scipy.sparse import csr_array
+
     capacity = np.repeat([resource.capacity for resource in grid.resources], grid.slices).astype(np.int64)
     for mask in grid.fixed:
         capacity[grid.usage(mask)] -= 1
@@ -119,6 +124,8 @@ def resource_rows(grid: Grid) -> tuple[list[IntArray], IntArray]:
 
 
 def _rows(grid: Grid) -> _Rows:
+    from scipy.sparse import csr_array
+
     kept, there = resource_rows(grid)
     counts = np.array([len(batch) for batch in grid.batches])
     whole = [

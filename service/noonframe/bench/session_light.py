@@ -8,9 +8,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from statistics import NormalDist
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from noonframe.bench.session import Chances
 from noonframe.dose.course import Course
@@ -106,7 +106,7 @@ class SpotLight:
             raise OutOfDomain("sureness", sureness, f"between {LEAST_SURENESS:g} and {MOST_SURENESS:g}")
         if self._skies:
             return self._quantiles(start_s, target, sureness)
-        wanted = target.target_j_m2 * 2.0 ** (float(ndtri(sureness)) * self.spread_stops(target))
+        wanted = target.target_j_m2 * 2.0 ** (NormalDist().inv_cdf(sureness) * self.spread_stops(target))
         exposures = [self.expected.expose(float(each), wanted) for each in start_s]
         return np.array([math.nan if each.length_s is None else each.end_s for each in exposures])
 
@@ -202,6 +202,8 @@ class _Span:
 
     def finishes(self, start_s: FloatArray, target: Target) -> FloatArray:
         """When each path has the dose (n_path, n_start); NaN for never.  Every path needs another target."""
+        from scipy.special import ndtri
+
         count = self.dose_j_m2.shape[0]
         ranks = np.random.default_rng(_SEED).permutation(count)
         needed = target.target_j_m2 * 2.0 ** (target.spread_stops * ndtri((ranks + 0.5) / count))
@@ -219,7 +221,7 @@ def chance_of(dose_j_m2: float, target_j_m2: float, spread_stops: float) -> floa
     over_stops = math.log2(dose_j_m2 / target_j_m2)
     if spread_stops <= 0.0:
         return 1.0 if over_stops >= -1e-9 else 0.0
-    return float(ndtr(over_stops / spread_stops))
+    return NormalDist().cdf(over_stops / spread_stops)
 
 
 def _known(value: float) -> float | None:
