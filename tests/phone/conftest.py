@@ -37,6 +37,14 @@ _ARGS = [
 _KNOWN_NOISE = re.compile(r"Failed to load resource: (net::ERR_|the server responded with a status of 4)")
 _MOMENT_MS = 60
 _AHEAD_S = 10.0
+_WAITING = """() => new Promise((tell) => {
+  const open = indexedDB.open("noonframe");
+  open.onerror = () => tell(0);
+  open.onsuccess = () => {
+    const count = open.result.transaction("outbox").objectStore("outbox").count();
+    count.onsuccess = () => { open.result.close(); tell(count.result); };
+  };
+})"""
 
 
 def browser_path() -> str:
@@ -241,7 +249,11 @@ class Phone:
 
     def settled(self) -> None:
         """Wait until everything is told to the service, or its silence is known."""
-        self.page.wait_for_timeout(400)
+        self.page.wait_for_timeout(300)
+        for _ in range(40):
+            if not self.page.evaluate(_WAITING):
+                break
+            self.page.wait_for_timeout(50)
         self.wait(_MOMENT_MS / 1000)
 
     def look_again(self) -> None:
@@ -251,6 +263,11 @@ class Phone:
 
     def offline(self, yes: bool) -> None:
         """Take the network away, or give it back."""
+        silent = re.compile("/v1/")  # a page that is just loading may slip past the browser's own switch
+        if yes:
+            self.context.route(silent, lambda route: route.abort())
+        else:
+            self.context.unroute(silent)
         self.context.set_offline(yes)
 
     def start(self) -> None:

@@ -50,6 +50,7 @@ def test_every_screen_of_the_bench_is_sound(phone, stocked, size):
 
 def test_every_screen_of_the_bench_is_sound_in_the_dim_room(phone, stocked):
     phone.tap("#bar [aria-label^='Red on black']")
+    phone.page.wait_for_selector("html[data-theme=dim]")
     for name, address in SCREENS.items():
         phone.go(address.format(**stocked))
         phone.settled()

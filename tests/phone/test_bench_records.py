@@ -248,6 +248,7 @@ def test_coating_tells_millilitres_and_remembers_what_is_ticked(phone, room):
     assert len(answer["cautions"]) == phone.page.locator(".cautions li").count() - 1
     assert phone.page.locator("[id^=step-washing]").count() == len(answer["washing"])
     phone.page.check("#step-washing-0")
+    phone.settled()
     phone.reload()
     phone.page.wait_for_selector("#step-washing-0")
     assert phone.page.is_checked("#step-washing-0")

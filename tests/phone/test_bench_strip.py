@@ -5,6 +5,7 @@ from datetime import datetime, timedelta, timezone
 
 import pytest
 from phone.bench_shelf import RECIPE
+from playwright.sync_api import TimeoutError
 
 SUMMER_TIME = timezone(timedelta(hours=1))
 
@@ -81,17 +82,19 @@ def until_seen(phone, selector, most_s=60):
 
 def until_due(phone):
     """Let time pass until a cover is asked for."""
-    phone.wait(seconds_of(phone) - 12, 60)
+    phone.jump(seconds_of(phone) - 12)
+    phone.settled()
     until_seen(phone, ".strip-paper[data-state=due]")
 
 
 def until_told(phone, selector):
     """Wait for what is shown once the service was told; a pause in between is made up for."""
-    for _ in range(40):
-        if phone.page.locator(selector).count():
+    for _ in range(5):
+        try:
+            phone.page.wait_for_selector(selector, timeout=4000)
             return
-        phone.page.wait_for_timeout(100)
-        phone.wait(1)
+        except TimeoutError:
+            phone.wait(16)  # after which what could not be told is told again
     raise AssertionError(f"{selector} did not come: {phone.text('main')}")
 
 
@@ -136,6 +139,7 @@ def test_covers_are_called_out_until_they_are_made(listening, room):
             phone.shot("strip-due")
             phone.axe()
             phone.page.click("#bar [aria-label^='Red on black']")
+            phone.page.wait_for_selector("html[data-theme=dim]")
             phone.shot("strip-due-dim")
             phone.axe()
             phone.page.click("#bar [aria-label^='Back to daylight']")
@@ -248,7 +252,8 @@ def test_a_strip_survives_a_reload_and_a_wrong_tap(listening, room):
     phone.go("#/now")
     phone.reload()  # whatever the page is opened at, the strip is watched
     until = on_clock(phone, at[3:]).timestamp() - room.rig.clock.now_s
-    phone.wait(until - 5, 60)
+    phone.jump(until - 10)
+    phone.settled()
     assert not phone.page.locator(".strip-call").is_visible()
     until_seen(phone, ".strip-call")
     phone.until(".strip-call", "Cover strip 2 now")
@@ -267,7 +272,8 @@ def test_covers_that_nobody_told_of_count_from_when_they_were_due(listening, roo
     due = on_clock(phone, phone.text("[data-strip='1'] .strip-word"))
     until_due(phone)
     end = on_clock(phone, phone.text("[data-strip='2'] .strip-word"))
-    phone.wait(end.timestamp() - room.rig.clock.now_s + 1, 60)
+    phone.jump(end.timestamp() - room.rig.clock.now_s + 2)
+    phone.settled()
     phone.go("#/frames")
     phone.tap("#finish")
     phone.until(".count-big", "Taken in")

@@ -116,6 +116,7 @@ def test_a_reload_loses_nothing(phone, room):
     phone.wait(120)
     phone.tap("[data-sky=thin-cloud]")
     phone.settled()
+    phone.look_again()
     before = phone.left_s()
     phone.reload()
     phone.until(".count-big", re.compile(r"\d:\d\d"))

@@ -207,6 +207,7 @@ def test_a_service_that_asks_for_a_key_is_given_it_and_loses_nothing(phone, room
     phone.page.on(
         "response", lambda answer: opened.append(answer.status) if "?ticket=" in answer.url else None
     )
+    phone.page.wait_for_timeout(1200)  # for a second the service believes that there is no key yet
     phone.look_again()
     phone.until("#bar a.bar-away", "key?")
     phone.tap("[data-sky=covered]")

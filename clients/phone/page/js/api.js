@@ -16,12 +16,13 @@ export class Problem extends Error {
 
 export class Away extends Error {}
 
-const PATIENCE_MS = 6000, QUICK_MS = 3000, LITTLE_MS = 1000;
+const PATIENCE_MS = 6000, QUICK_MS = 3000, LITTLE_MS = 1000, APART_MS = 2000;
 
 export class Api {
   constructor(keep) {
     this.keep = keep;
     this.skewMs = 0;
+    this.skewSeen = null;
     this.reachable = navigator.onLine;
     this.onReach = () => {};
     this.key = null;
@@ -40,6 +41,11 @@ export class Api {
     const middleMs = (sentMs + Date.now()) / 2;
     const skewMs = Date.parse(at) - middleMs;
     if (!Number.isFinite(skewMs)) return;
+    const before = this.skewSeen;
+    const agrees = before && Math.abs(before.skewMs - skewMs) < LITTLE_MS;
+    if (!agrees) this.skewSeen = { skewMs, ms: Date.now() };
+    // the first answer is believed; what differs from it later, once another says the same a while after
+    if (before && !(agrees && Date.now() - before.ms >= APART_MS)) return;
     const known = this.skewMs;
     this.skewMs = Math.abs(skewMs) < LITTLE_MS ? 0 : skewMs;
     if (Math.abs(this.skewMs - known) > LITTLE_MS / 2) this.keep.things.put(this.skewMs, "skew").catch(() => {});

@@ -63,7 +63,7 @@ export function windowDrawing() {
       s("path", { class: "draw-table", d: `M${inner.toFixed(1)} ${y(0).toFixed(1)}H${W - 6}` }),
       s("path", { class: "draw-sheet", d: `M${(middle[0] - dx).toFixed(1)} ${(middle[1] + dy).toFixed(1)}L${(middle[0] + dx).toFixed(1)} ${(middle[1] - dy).toFixed(1)}` }),
       measure(W - 64, y(0), W - 64, y(hole.head_m), distance(hole.head_m, units)),
-      Math.abs(hole.sill_m) > 0.02 ? measure(inner + 10, y(0), inner + 10, y(hole.sill_m), distance(hole.sill_m, units)) : null,
+      Math.abs(hole.sill_m) > 0.02 ? [measure(inner + 10, y(0), inner + 10, y(hole.sill_m), ""), word(inner + 4, y(Math.max(hole.sill_m, 0)) - 6, distance(hole.sill_m, units), "start")] : null,
       word(PAD, SIDE_H - 4, t("window.draw.side"), "start"));
     side.setAttribute("aria-label", t("window.draw.side.says", { sill: distance(hole.sill_m, units), head: distance(hole.head_m, units), tilt: frame.tilt_deg }));
   }

@@ -8,7 +8,7 @@ const NAME = "coat sheet";
 const FRESH = { formula: null, coverage: "rod", sheets: [{ width_m: 0.2, height_m: 0.25, count: 2 }], acid_bath: false, oxidising_rinse: false, ticked: {} };
 
 export async function mount(root, app) {
-  const kept = { ...FRESH, ...(await app.keep.things.get(NAME)) };
+  const kept = { ...structuredClone(FRESH), ...(await app.keep.things.get(NAME)) };
   const told = toastLine(), sheets = h("fieldset", { class: "sheets" }), answerBox = h("div", { class: "beside" });
   let formulas = { formulas: [], coverages: [] };
   const remember = () => app.keep.things.put(kept, NAME);
