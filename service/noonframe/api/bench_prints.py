@@ -94,7 +94,7 @@ def changed_print(now: "PrintFields", body: PrintChange) -> "PrintFields":
     for name in told - {"name", "made_at"}:
         value = getattr(body, name)
         old = getattr(now, name)
-        values[name] = type(old)() if value is None and isinstance(old, str | tuple) else value
+        values[name] = type(old)() if value is None and type(old) in (str, tuple) else value
     for name, field in (("name", "name"), ("made_at", "made_at_s")):
         if name in told:
             value = getattr(body, name)
