@@ -68,6 +68,7 @@ def print_fields(recipe_id, **given):
         "rinse_notes": "none",
         "judgement": Judgement.RIGHT,
         "photo": "photos/kelp-1.jpg",
+        "film": "film/kelp-1.pdf",
         "notes": "Edges crisp; a hair under the glass.",
         "tags": ("seaweed", "first batch"),
     }

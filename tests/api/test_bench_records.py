@@ -7,12 +7,16 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from databases import database_url, empty_database
 from fastapi import FastAPI
 
 from noonframe.api.app import create_app
+from noonframe.api.examples import SESSION
+from noonframe.api.lamp_examples import LAMP
+from noonframe.api.negative_tone_examples import FILM_PRINTER
 from noonframe.settings import Settings
 
 __all__ = ["database_url"]
@@ -305,6 +309,15 @@ def test_a_print_judged_anew_moves_the_target_once(bench):
     assert len(bench.get(f"{path}/versions")["prints"]) == 6
 
 
+def test_a_judgement_is_taken_back_and_the_target_with_it(bench):
+    recipe = bench.recipe()
+    judged = {"name": "kelp", "recipe": recipe, "dose_j_m2": 20000, "judgement": "too dark"}
+    path = f"/v1/prints/{bench.post('/v1/prints', judged)['id']}"
+    bare = bench.patch(path, {"judgement": None}, version=1)
+    assert (bare["judgement"], bare["judgement_stops"], bare["evidence_id"]) == (None, None, None)
+    assert not bare["target"]["learned"]
+
+
 def test_evidence_of_another_sensitizer_does_not_count(bench):
     recipe = bench.recipe()
     path = f"/v1/recipes/{recipe}"
@@ -462,6 +475,10 @@ def test_export_and_import_into_a_fresh_database_give_identical_answers(kinds, t
         bench.post("/v1/saved-places", {"name": "print room", **YARD})
         bench.post("/v1/spots", {"name": "bench", "spot": {"kind": "open"}, "place": "print room"})
         bench.patch(f"/v1/recipes/{recipe}", {"notes": "second box"}, version=1)
+        bench.patch(f"/v1/prints/{last['id']}", {"film": "films/kelp.pdf"}, version=2)
+        bench.post("/v1/lamps", LAMP)
+        bench.post("/v1/film-printers", FILM_PRINTER)
+        bench.post("/v1/sessions", SESSION | {"name": "kelp day"})
         document = bench.caller.request("GET", "/v1/export").text
         counts = copy.post("/v1/import", bench.caller.request("GET", "/v1/export").json(), 200)
         assert counts["prints"] == {"added": 3, "extended": 0, "unchanged": 0}
@@ -482,6 +499,11 @@ def test_export_and_import_into_a_fresh_database_give_identical_answers(kinds, t
             f"/v1/runs/{run}",
             f"/v1/runs/{run}/events",
             "/v1/exposure?saved_spot=bench&recipe=kelp%20on%20cotton",
+            "/v1/lamps",
+            "/v1/film-printers",
+            "/v1/sessions",
+            f"/v1/exposure?lamp={quote(LAMP['name'])}&recipe={recipe}&time_zone=Europe/Lisbon",
+            f"/v1/negative/tone?recipe={recipe}&film_printer={quote(FILM_PRINTER['name'])}",
         ):
             one, two = bench.caller.request("GET", path), copy.caller.request("GET", path)
             assert one.status_code == two.status_code == 200, one.text

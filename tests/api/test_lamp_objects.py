@@ -75,7 +75,7 @@ def test_an_object_in_the_stack_is_exposed_through_with_its_spread(caller):
     assert through["length_high_s"] / through["length_low_s"] > plain["length_high_s"] / plain["length_low_s"]
 
 
-@pytest.mark.parametrize("path", ["/v1/strip", "/v1/moves", "/v1/runs"])
+@pytest.mark.parametrize("path", ["/v1/strip", "/v1/moves", "/v1/runs", "/v1/outlook"])
 def test_objects_are_refused_where_nothing_would_tell_of_them(caller_with, tmp_path, path):
     body = {**YARD, "objects": "leaf"}
     assert "objects" in fields_of(caller_with(state_dir=tmp_path).post(path, body))

@@ -136,7 +136,7 @@ def test_not_a_number_is_no_lamp(caller):
     assert response.status_code == 422
 
 
-@pytest.mark.parametrize("path", ["/v1/slots", "/v1/moves", "/v1/patch"])
+@pytest.mark.parametrize("path", ["/v1/slots", "/v1/moves", "/v1/patch", "/v1/outlook"])
 def test_what_is_about_the_sun_knows_no_lamp(caller, path):
     body = {"lamp": LAMP, "place": "quayside-yard"}
     assert "lamp" in faults(caller.post(path, body))

@@ -2,6 +2,7 @@
 
 import io
 import json
+import shlex
 import shutil
 
 import numpy as np
@@ -159,3 +160,49 @@ def test_densities_read_with_a_wedge_are_the_recipes_curve(bench):
     )
     assert "--densities, step" in amiss
     assert "--densities" in refused(bench, "strip", "read", "read", *wedge, "--densities", "dark")
+
+
+@pytest.mark.parametrize(
+    ("stack", "density"),
+    [("float-glass-4mm", ["--negative-density", "0.11", "--negative-includes-base"]), (None, [])],
+    ids=["read through its base", "base in the stack"],
+)
+def test_a_film_page_names_the_exposure_that_goes_with_it(bench, tmp_path, stack, density):
+    works(bench, "recipe", "add", "kelp on cotton", *([] if stack is None else ["--stack", stack]))
+    works(bench, "film-printer", "add", "inkjet upstairs", "--film", STEPS)
+    typed = ("--recipe", "kelp on cotton", "--film-printer", "inkjet upstairs", "--dpi", "72", "--page", "a6")
+    made = works(bench, "negative", "make", str(TIDES), *typed, "--target", "21000", "--out", "film.png")
+    now, judge = (shlex.split(line) for line in made.replace("\\\n", " ").splitlines()[-2:])
+    carried = ["--recipe", "kelp on cotton", "--target", "21000", *density]
+    assert now == ["noonframe", "now", *carried, "--place", "PLACE"]
+    assert judge[-2:] == ["--film", "film.png"]
+    start = ("--start", "2026-06-21 12:00")
+    with_film = json.loads(works(bench, *now[1:-1], "quayside-yard", *start, "--json"))
+    assert with_film["target_j_m2"] == 21000
+    works(bench, "lamp", "add", "box", "--kind", "uv-a-tube-368", "--reading-mw", "6")
+    under = json.loads(works(bench, "now", *carried, "--lamp", "box", *start, "--json"))
+    assert under["basis"]["stack"] == with_film["basis"]["stack"]
+    assert ("negative-0.11-with-base" in under["basis"]["stack"]) == bool(density)
+
+
+def test_the_log_names_the_film_that_a_print_was_made_from(bench, tmp_path):
+    works(bench, "recipe", "add", "kelp on cotton")
+    works(
+        bench,
+        "judge",
+        "kelp on cotton",
+        "right",
+        "--dose",
+        "21000",
+        "--name",
+        "kelp",
+        "--film",
+        "no/kelp.pdf",
+    )
+    assert "Film: no/kelp.pdf" in works(bench, "prints", "show", "last")  # nothing looks for it
+    assert "kelp" in works(bench, "prints", "search", "kelp.pdf")
+    assert ",no/kelp.pdf," in works(bench, "prints", "export", "csv")
+    works(bench, "prints", "change", "kelp", "--film", "", "--photo", "https://photos.example/kelp.jpg")
+    shown = works(bench, "prints", "show", "kelp")
+    assert "Film:" not in shown
+    assert "Photo: https://photos.example/kelp.jpg" in shown

@@ -96,7 +96,7 @@ def test_a_chart_that_stops_before_full_ink_is_used_no_farther():
     scale = read_scale([0.1, 0.5, 0.9, 1.2, 1.5], [0.0, 0.2, 0.4, 0.6, 0.8])
     assert scale.range == pytest.approx(1.4)
     assert scale.codes_for(np.array([9.0]))[0] == film_code(0.8)
-    assert "80%" in scale.notes[0]
+    assert "80 %" in scale.notes[0]
 
 
 def test_a_printer_of_which_nothing_is_known_is_a_guess_and_says_so():

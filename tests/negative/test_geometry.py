@@ -12,6 +12,7 @@ from noonframe.negative.geometry import Crop, Cut, Framing, PrintSize, cut_for, 
 from noonframe.negative.kinds import Source
 from noonframe.negative.opened import open_picture
 from noonframe.negative.recipe import PictureSettings
+from noonframe.negative.tones import Levels
 
 NAN, INF = float("nan"), float("inf")
 
@@ -221,3 +222,17 @@ def test_a_preview_is_the_same_picture_as_the_film(made, colours):
 
 def test_a_preview_is_never_enlarged(made, colours):
     assert preview_positive(Source(made(colours(60, 40))), PictureSettings(), 1600).code.shape == (40, 60)
+
+
+@pytest.mark.parametrize("dpi", [60.0, 254.0, 410.0, 1100.0])
+@pytest.mark.parametrize("straighten_deg", [0.0, 1.7])
+def test_no_edge_gets_an_outline(made, dpi, straighten_deg):
+    """Dark letters on a light ground: no dot is darker or lighter than the two tones, at any resolution."""
+    letters = np.full((300, 300), 225, dtype=np.uint8)
+    letters[100:200, 60:90] = letters[100:200, 140:143] = letters[100:200, 200:240] = 40
+    framing = Framing(straighten_deg=straighten_deg)
+    settings = PictureSettings(framing=framing, size=PrintSize(30.0), levels=Levels())
+    code = positive(made(Image.fromarray(letters)), settings, dpi=dpi)
+    assert (code.min() / 257, code.max() / 257) == pytest.approx((40.0, 225.0), abs=0.05 if dpi > 254 else 3)
+    assert code.min() / 257 > 39.95
+    assert code.max() / 257 < 225.05

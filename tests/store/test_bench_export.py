@@ -20,6 +20,7 @@ from bench_records import (
     print_fields,
 )
 from databases import KINDS, empty_database
+from shelf_records import fill_shelves
 
 from noonframe.bench.belief import Belief, Prior
 from noonframe.errors import Malformed, NoonframeError, OutOfDomain
@@ -29,10 +30,13 @@ from noonframe.store.bench_export import bench_of, export_bench
 from noonframe.store.bench_import import import_bench
 from noonframe.store.engine import open_store
 from noonframe.store.errors import Conflict
+from noonframe.store.film_printers import FILM_PRINTERS
+from noonframe.store.lamps import LAMPS
 from noonframe.store.places_saved import PLACES
 from noonframe.store.prints import PRINTS, search
 from noonframe.store.recipes import RECIPES
 from noonframe.store.schema import upgrade
+from noonframe.store.sessions import SESSIONS
 from noonframe.store.spots import SPOTS
 from noonframe.store.tables import METADATA
 
@@ -64,15 +68,71 @@ def bring(store, text):
         return import_bench(db, read_bench(text))
 
 
+EVERYTHING = {
+    "recipes": 2,
+    "spots": 1,
+    "places": 1,
+    "film_printers": 2,
+    "lamps": 2,
+    "sessions": 1,
+    "exposures": 1,
+    "prints": 2,
+    "evidence": 5,
+}
+
+
 def test_what_was_exported_is_identical_in_a_fresh_store(store, fresh):
     fill_bench(store)
+    fill_shelves(store)
     text = text_of(store)
     counted = bring(fresh, text)
-    kinds = {"recipes": 2, "spots": 1, "places": 1, "exposures": 1, "prints": 2, "evidence": 5}
-    assert counted.added == kinds
+    assert counted.added == EVERYTHING
     assert set(counted.extended.values()) == set(counted.unchanged.values()) == {0}
-    assert content(fresh) == content(store)
+    there, here = content(fresh), content(store)
+    assert here["feeds"]
+    assert not there["feeds"]  # their tokens are for one installation alone
+    assert there | {"feeds": None} == here | {"feeds": None}
     assert text_of(fresh) == text
+    for shelf in (FILM_PRINTERS, LAMPS, SESSIONS):
+        with store.read() as db, fresh.read() as other:
+            assert shelf.newest(db, retired=None) == shelf.newest(other, retired=None)
+
+
+def test_an_export_from_before_there_were_lamps_is_read(store, fresh):
+    fill_bench(store)
+    document = json.loads(text_of(store))
+    assert document["form"] == 2
+    document["form"] = 1
+    for name in ("film_printers", "lamps", "sessions"):
+        assert document.pop(name) == []
+    for one in document["prints"]:
+        for version in one["versions"]:
+            del version["fields"]["film"]
+    counted = bring(fresh, json.dumps(document))
+    assert counted.added == EVERYTHING | dict.fromkeys(("film_printers", "lamps", "sessions"), 0)
+    with fresh.read() as db:
+        assert {one.fields.film for one in search(db)} == {""}
+
+
+def test_a_lamp_a_film_printer_and_a_session_that_grew_are_carried_on(store, fresh):
+    fill_shelves(store)
+    bring(fresh, text_of(store))
+    with store.write() as db:
+        for shelf in (FILM_PRINTERS, LAMPS, SESSIONS):
+            one = shelf.newest(db)[0]
+            shelf.change(
+                db, one.id, replace(one.fields, name="renamed"), version=one.version, now_s=NOON_S + 9e4
+            )
+    counted = bring(fresh, text_of(store))
+    grown = ("film_printers", "lamps", "sessions")
+    assert counted.extended == dict.fromkeys(EVERYTHING, 0) | dict.fromkeys(grown, 1)
+    assert text_of(fresh) == text_of(store)
+    for each, name in ((store, "here"), (fresh, "there")):  # the third version, and each another one
+        with each.write() as db:
+            one = LAMPS.find(db, "renamed")
+            LAMPS.change(db, one.id, replace(one.fields, name=name), version=one.version, now_s=NOON_S + 1e5)
+    with pytest.raises(Conflict, match=r"version 3 of the lamp .* another one here"):
+        bring(fresh, text_of(store))
 
 
 def test_the_answers_from_an_import_are_the_same(store, fresh):
@@ -160,6 +220,7 @@ def test_a_document_that_knows_more_carries_the_records_on(store, fresh):
     counted = bring(fresh, text_of(store))
     assert content(fresh) == content(store)
     one = {"recipes": 2, "spots": 1, "places": 1, "exposures": 1, "prints": 1, "evidence": 1}
+    one = dict.fromkeys(EVERYTHING, 0) | one
     assert counted.extended == one
     assert counted.added == dict.fromkeys(one, 0) | {"prints": 1}
     assert counted.unchanged == dict.fromkeys(one, 0) | {"prints": 1, "evidence": 4}
@@ -317,6 +378,7 @@ def document(tmp_path):
         store = open_store(url)
         upgrade(store)
         fill_bench(store)
+        fill_shelves(store)
         text = text_of(store)
         store.close()
     return json.loads(text)
@@ -326,7 +388,21 @@ def document(tmp_path):
     ("path", "value", "error", "field"),
     [
         (["format"], "diary", Malformed, "format"),
-        (["form"], 2, Malformed, "form"),
+        (["form"], 3, Malformed, "form"),
+        (["lamps"], KeyError, Malformed, "lamps"),
+        (
+            ["sessions", 0, "versions", 0, "fields", "plan"],
+            [],
+            Malformed,
+            "sessions[0].versions[0].fields.plan",
+        ),
+        (
+            ["film_printers", 0, "versions", 1, "fields", "body"],
+            None,
+            Malformed,
+            "film_printers[0].versions[1].fields.body",
+        ),
+        (["lamps", 0, "versions", 0, "fields", "wide"], 1, Malformed, "lamps[0].versions[0].fields.wide"),
         (["prints"], KeyError, Malformed, "prints"),
         (["prints"], {}, Malformed, "prints"),
         (["secrets"], [], Malformed, "secrets"),
@@ -424,7 +500,7 @@ def test_a_bad_document_is_refused_by_field_and_row(document, path, value, error
 
 
 def test_what_is_there_twice_is_refused_by_row(document):
-    for name in ("recipes", "spots", "places", "exposures", "prints", "evidence"):
+    for name in EVERYTHING:
         twice = copy.deepcopy(document)
         twice[name].append(copy.deepcopy(twice[name][0]))
         last = len(twice[name]) - 1

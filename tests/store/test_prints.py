@@ -57,6 +57,7 @@ def test_the_least_print_comes_back_too(store, recipe):
         "light": None,
         "judgement": None,
         "photo": "",
+        "film": "",
         "notes": "",
         "tags": (),
     }
@@ -139,6 +140,8 @@ def test_a_print_refers_to_what_is_there(store, recipe):
         ({"judgement": None, "judgement_stops": 7.0}, OutOfDomain, "judgement_stops"),
         ({"judgement": None, "judgement_stops": math.nan}, OutOfDomain, "judgement_stops"),
         ({"photo": "x" * 1001}, OutOfDomain, "photo"),
+        ({"film": "x" * 1001}, OutOfDomain, "film"),
+        ({"film": "a\0b"}, Malformed, "film"),
         ({"notes": "\0"}, Malformed, "notes"),
         ({"tags": ("a",) * 31}, OutOfDomain, "tags"),
         ({"tags": ("a", "b, c")}, Malformed, "tags[1]"),
@@ -244,13 +247,19 @@ def test_the_log_is_written_as_csv(store):
 
 def test_csv_keeps_every_sign_and_disarms_what_a_spreadsheet_would_compute(store, recipe):
     log(
-        store, recipe, name='=HYPERLINK("x")', notes='comma, "quote"\nnew line ü', wash_notes="-1", photo="@x"
+        store,
+        recipe,
+        name='=HYPERLINK("x")',
+        notes='comma, "quote"\nnew line ü',
+        wash_notes="-1",
+        photo="@x",
+        film="=1",
     )
     with store.read() as db:
         (row,) = read_csv("".join(csv_rows(db)))
     assert row["name"] == '\'=HYPERLINK("x")'
     assert row["notes"] == 'comma, "quote"\nnew line ü'
-    assert (row["wash_notes"], row["photo"]) == ("'-1", "'@x")
+    assert (row["wash_notes"], row["photo"], row["film"]) == ("'-1", "'@x", "'=1")
 
 
 def test_csv_goes_through_all_pages(store, recipe):

@@ -85,7 +85,9 @@ def list_prints(
 def search(
     *,
     reach: Reach,
-    text: Annotated[str, typer.Argument(metavar="WORDS", help="That all occur in name, notes or tags.")],
+    text: Annotated[
+        str, typer.Argument(metavar="WORDS", help="That all occur in name, notes, tags or film.")
+    ],
     recipe: OfRecipe = None,
     judgement: Judged = None,
     since: From = None,

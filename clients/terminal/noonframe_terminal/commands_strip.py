@@ -276,6 +276,12 @@ def judge(
         typer.Option("--name", metavar="TEXT", help="What was printed; the run's name if not given."),
     ] = None,
     notes: Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything else.")] = None,
+    film: Annotated[
+        str | None, typer.Option("--film", metavar="FILE", help="Its film page's file, by reference.")
+    ] = None,
+    photo: Annotated[
+        str | None, typer.Option("--photo", metavar="FILE", help="A photo of it, by reference.")
+    ] = None,
 ) -> int:
     """Log a finished print and say how it came out; the recipe's target moves."""
     if (run is None) == (dose is None):
@@ -286,7 +292,13 @@ def judge(
         raise refusal("--name", None, "given with --dose: what was printed")
     body: dict[str, Any] = {"recipe": recipe, **conditions.body()}
     body |= judged(judgement)
-    told = {"dose_j_m2": None if dose is None else in_json("dose_j_m2", dose), "name": name, "notes": notes}
+    told = {
+        "dose_j_m2": None if dose is None else in_json("dose_j_m2", dose),
+        "name": name,
+        "notes": notes,
+        "film": film,
+        "photo": photo,
+    }
     body |= {field: value for field, value in told.items() if value is not None}
     names = conditions.names() | {
         "recipe": "RECIPE",
@@ -296,6 +308,8 @@ def judge(
         "dose_j_m2": "--dose",
         "name": "--name",
         "notes": "--notes",
+        "film": "--film",
+        "photo": "--photo",
     }
 
     async def talk(service: Service) -> Answer:

@@ -14,12 +14,12 @@ def draw_lamp(console: "Console", lamp: Mapping[str, Any]) -> None:
     console.print(f"{lamp['kind']}; {output_words(lamp['output'])}.")
     said = [f"{lamp['hours']:g} h burned since"] if lamp["hours"] else []
     for name, text in (
-        ("loss_per_1000_h", "{:.0%} lost in 1000 h"),
-        ("start_share", "{:.0%} of full light when cold"),
+        ("loss_per_1000_h", "{} lost in 1000 h"),
+        ("start_share", "{} of full light when cold"),
         ("time_constant_s", "warms with {:g} s"),
     ):
         if lamp[name] is not None:
-            said.append(text.format(lamp[name]))
+            said.append(text.format(lamp[name] if name == "time_constant_s" else _percent(lamp[name])))
     if said:
         console.print(f"{'; '.join(said)}.")
 
@@ -40,6 +40,10 @@ def output_words(output: Mapping[str, Any]) -> str:
             power = output["power_w"]
             said = f"{power:g} W" if power is not None else f"{output['radiant_w']:g} W of light"
             return f"{said} from {_shape_words(output['source'])}, {output['distance_m']:g} m away"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
 
 
 def _shape_words(source: Mapping[str, Any]) -> str:
@@ -65,21 +69,23 @@ def draw_lamps(console: "Console", lamps: Sequence[Mapping[str, Any]]) -> None:
 
 def draw_kinds(console: "Console", kinds: Sequence[Mapping[str, Any]]) -> None:
     """The catalogue of kinds."""
-    table = _table("Id", "What it is", "Works", "Light/power", "Cold", "Age")
+    table = _table("Kind", "Works", "Power", "Cold", "Age")
     for kind in kinds:
         table.add_row(
             kind["id"],
-            kind["label"],
-            f"{kind['effective_share']:.0%}",
-            f"{kind['efficiency']:.0%}",
-            f"{kind['start_share']:.0%}",
-            f"{kind['loss_per_1000_h']:.0%}",
+            _percent(kind["effective_share"]),
+            _percent(kind["efficiency"]),
+            _percent(kind["start_share"]),
+            _percent(kind["loss_per_1000_h"]),
         )
     console.print(table)
     console.print()
+    for kind in kinds:
+        console.print(f"{kind['id']}: {kind['label']}.")
+    console.print()
     console.print(
-        "Works: share of its light that works on a bare classic coat. Light/power: light per electrical watt."
-        " Cold: of full light when switched on. Age: lost in 1000 h. All but an own file: common practice, no"
+        "Works: share of its light that works on a bare classic coat. Power: light per electrical watt. Cold:"
+        " of full light when switched on. Age: lost in 1000 h. All but an own file: common practice, no"
         " source.",
         style="dim",
     )
@@ -90,6 +96,10 @@ def _table(*columns: str) -> Any:
     from rich.table import Table
 
     table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="")
-    for name in columns:
-        table.add_column(name, overflow="fold")
+    for index, name in enumerate(columns):
+        # a kind is there to be typed
+        is_kind, is_number = name == "Kind", columns[0] == "Kind" and index > 0
+        table.add_column(
+            name, overflow="fold", no_wrap=is_kind or is_number, justify="right" if is_number else "left"
+        )
     return table

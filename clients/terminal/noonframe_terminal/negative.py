@@ -78,7 +78,7 @@ def make(
     def draw(console: Any) -> None:
         from noonframe_terminal.negative_show import draw_made
 
-        draw_made(console, answer.says, film.out)
+        draw_made(console, answer.says, film.out, tone.exposed())
 
     show(reach, answer, lambda: paper.page(draw))
     return ANSWERED

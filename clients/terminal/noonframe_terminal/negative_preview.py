@@ -17,7 +17,7 @@ from noonframe_terminal.picture import Picture
 from noonframe_terminal.trouble import ANSWERED, Failed, refusal
 
 _PREVIEW = (
-    "noonframe negative preview tide-table.jpg --straighten -2.3 --levels auto --out tide.png",
+    "noonframe negative preview tide-table.jpg --straighten -2.3 \\\n    --levels auto --out tide.png",
     "noonframe negative preview kelp.tif --recipe 'kelp on cotton' \\\n"
     "    --film-printer 'inkjet upstairs' --out kelp.png",
 )

@@ -64,6 +64,13 @@ class ToneOptions:
             body["curve"] = {**read.fields, "dose_j_m2": _NOMINAL_J_M2}
         return body
 
+    def exposed(self) -> list[str] | None:
+        """The options that tell an exposure of the same recipe and target; None where none was named."""
+        if self.recipe is None:
+            return None
+        target = [] if self.target_j_m2 is None else ["--target", self.target_j_m2]
+        return ["--recipe", self.recipe, *target]
+
     def names(self, prefix: str = "") -> dict[str, str]:
         """What each field of the contract was called when it was typed."""
         names = names_of(type(self))

@@ -44,16 +44,22 @@ def draw_preview(console: Any, says: Mapping[str, Any], path: str) -> None:
     """What a preview shows, and what it does not."""
     console.print(f"{path}: {says['summary']}")
     console.print()
-    table = _table("Exposure", "Lightest", "Darkest", "Paper white", "Full tone")
+    table = _table("Stops", "Palest", "Darkest", "White", "Full")
     for one in says["exposures"]:
         table.add_row(
-            one["says"],
+            f"{one['stops']:+g}" if one["stops"] else "0",
             f"{one['lightest']:.2f}",
             f"{one['darkest']:.2f}",
-            f"{one['paper_white_share']:.0%}",
-            f"{one['full_share']:.0%}",
+            f"{100.0 * one['paper_white_share']:.0f} %",
+            f"{100.0 * one['full_share']:.0f} %",
         )
     console.print(table)
+    console.print()
+    console.print(
+        "Stops from the target; palest and darkest print density; how much of the picture is paper white,"
+        " and how much full tone.",
+        style="dim",
+    )
     console.print()
     draw_tone_notes(console, says["tone"])
     console.print()

@@ -76,6 +76,7 @@ class PrintFields:
     wash_notes: Annotated[Text, option("--wash", "Print", "TEXT", "How it was washed.")] = None
     rinse_notes: Annotated[Text, option("--rinse", "Print", "TEXT", "How it was rinsed.")] = None
     photo: Annotated[Text, option("--photo", "Print", "FILE", "A file of it, by reference.")] = None
+    film: Annotated[Text, option("--film", "Print", "FILE", "Its film page's file, by reference.")] = None
     notes: Annotated[Text, option("--notes", "Print", "TEXT", "Anything else.")] = None
     tags: Annotated[Text, option("--tags", "Print", "LIST", "Words to find it by: kelp,large.")] = None
 

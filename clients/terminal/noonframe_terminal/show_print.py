@@ -16,6 +16,7 @@ _SAID = (
     ("wash_notes", "Wash"),
     ("rinse_notes", "Rinse"),
     ("photo", "Photo"),
+    ("film", "Film"),
     ("notes", "Notes"),
 )
 _CONDITIONS = (

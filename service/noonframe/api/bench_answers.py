@@ -188,6 +188,7 @@ class PrintAnswer(SavedItem):
     judgement: str | None
     judgement_stops: float | None
     photo: str
+    film: str
     notes: str
     tags: list[str]
 
@@ -224,4 +225,7 @@ class ImportAnswer(BaseModel):
     exposures: CountsItem
     prints: CountsItem
     evidence: CountsItem
+    film_printers: CountsItem
+    lamps: CountsItem
+    sessions: CountsItem
     summary: str

@@ -186,6 +186,9 @@ class PrintChange(Surroundings):
     )
     judgement_stops: float | None = Field(None, ge=-6, le=6, description="instead: too dark by so many stops")
     photo: Annotated[str, Field(max_length=1000)] | None = Field(None, description="file, by reference")
+    film: Annotated[str, Field(max_length=1000)] | None = Field(
+        None, description="the film page's file, by reference: a path or URI, which nothing here opens"
+    )
     notes: LongText | None = None
     tags: Tags | None = None
 
@@ -206,7 +209,7 @@ class PrintsQuery(BaseModel):
     model_config = STRICT
 
     text: Annotated[str, Field(max_length=200)] = Field(
-        "", description="words that all occur in name, notes or tags"
+        "", description="words that all occur in name, notes, tags or film"
     )
     recipe: Saved | None = None
     made_from: OffsetTime | None = None

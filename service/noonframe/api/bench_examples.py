@@ -172,6 +172,9 @@ def _recipes(settings: Settings, now_s: float) -> Shown:
                 exposures=nothing,
                 prints=added,
                 evidence=added,
+                film_printers=nothing,
+                lamps=nothing,
+                sessions=nothing,
                 summary="3 records added, 0 carried on, 0 were here already.",
             ),
         }

@@ -130,6 +130,7 @@ def print_fields(saved: "Saved[PrintFields]") -> dict[str, Any]:
         "judgement": None if fields.judgement is None else fields.judgement.value,
         "judgement_stops": fields.judgement_stops,
         "photo": fields.photo,
+        "film": fields.film,
         "notes": fields.notes,
         "tags": list(fields.tags),
     }

@@ -65,8 +65,8 @@ def preview_answer(preview: Preview, sent: Sent) -> PreviewAnswer:
     nearest = min(exposures, key=lambda one: abs(one.stops))
     summary = (
         f"{'With' if body.corrected else 'Without'} a tone correction, {nearest.says}, from "
-        f"{nearest.darkest:.2f} to {nearest.lightest:.2f}; {nearest.paper_white_share:.0%} of the picture "
-        f"prints as paper white, {nearest.full_share:.0%} as dark as it gets."
+        f"{nearest.darkest:.2f} to {nearest.lightest:.2f}; {100.0 * nearest.paper_white_share:.0f} % of the "
+        f"picture prints as paper white, {100.0 * nearest.full_share:.0f} % as dark as it gets."
     )
     if share > 0.0:
         summary += f" Of the picture, {clipped_words(made, share)}."

@@ -210,7 +210,7 @@ def _read_coat(curve: ReadingsBody, target_j_m2: float | None) -> Coat:
     if target_j_m2 is not None:
         return Coat(paper, target_j_m2)
     note = (
-        f"the target is taken where the curve given has {FULL_SHARE:.0%} of its net density; "
+        f"the target is taken where the curve given has {100.0 * FULL_SHARE:.0f} % of its net density; "
         "with target_j_m2, or a wedge told for a recipe, it is the learned one"
     )
     return Coat(paper, None, notes=(note,))

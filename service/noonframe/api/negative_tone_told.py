@@ -108,7 +108,7 @@ def clipped_share(made: ToneCorrection, code: CodeArray) -> float:
 
 def clipped_words(made: ToneCorrection, share: float) -> str:
     """The same in a sentence's part."""
-    percent = "under 1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
+    percent = "under 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
     return (
         f"greys from {100.0 * (made.clipped_from or 1.0):.0f} % of the code range on print alike, at density "
         f"{made.lightest:.2f}: {percent} of its dots"

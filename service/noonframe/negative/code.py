@@ -63,7 +63,7 @@ def check_table(table: CodeTable) -> CodeTable:
 
 def root_index(luminance: Float32Array) -> CodeArray:
     """Linear light (any shape, 0 to 1, ends clipped) as indices of a table over its square root."""
-    root = np.clip(luminance, 0.0, 1.0)  # a sharpening filter overshoots at edges
+    root = np.clip(luminance, 0.0, 1.0)  # a profile may lead past the ends
     np.sqrt(root, out=root)
     root *= LARGEST
     root += 0.5

@@ -221,8 +221,8 @@ def straightened(light: Float32Array, framing: Framing) -> "Image.Image":
     del light  # each form of the picture is let go of before the next is made
     if framing.straighten_deg:
         inner = inner_pixels(picture.width, picture.height, framing.straighten_deg)
-        # the library turns the other way round
-        picture = picture.rotate(-framing.straighten_deg, Image.Resampling.BICUBIC)
+        # the library turns the other way round; weights of 0 or more, as in `resized`
+        picture = picture.rotate(-framing.straighten_deg, Image.Resampling.BILINEAR)
         picture = picture.crop(inner)
     return picture
 
@@ -232,12 +232,15 @@ def resized(
 ) -> Float32Array:
     """A part of a picture at another number of pixels; the filter sees past the part's edges.
 
-    Lanczos of three lobes where pixels are averaged, a cubic where they are drawn apart, since that rings
-    less at edges.
+    Every dot is a mean of pixels with weights of 0 or more, so it is never darker nor lighter than all that
+    it is made of.  Sharper filters weigh some pixels below 0 and overshoot at edges; in linear light, a
+    twentieth of the light side is stops of the dark side, and after the tone table a dark letter gets an
+    outline.  Where pixels are averaged, the weights are the main lobe of a sinc under a Hamming window;
+    where they are drawn apart, that would make steps of a ramp, and straight lines join them.
     """
     from PIL import Image
 
     fewer = columns < box[2] - box[0]
-    method = Image.Resampling.LANCZOS if fewer else Image.Resampling.BICUBIC
+    method = Image.Resampling.HAMMING if fewer else Image.Resampling.BILINEAR
     out: Float32Array = np.asarray(picture.resize((columns, rows), method, box=box))
     return out

@@ -115,7 +115,7 @@ def read_scale(
     if values[-1] - values[0] < LEAST_RANGE:
         limit = f"at least {LEAST_RANGE} above the first, {values[0]:g}"
         raise OutOfDomain(f"densities[{len(values) - 1}]", float(values[-1]), limit)
-    notes = () if ink[-1] == 1.0 else (f"read up to {ink[-1]:.0%} ink; more is not used",)
+    notes = () if ink[-1] == 1.0 else (f"read up to {100.0 * ink[-1]:.0f} % ink; more is not used",)
     says = f"{len(values)} steps read from the film, full ink {values[-1] - values[0]:.2f} above bare film"
     return InkScale(_fitted(ink, values), READ_SPREAD, says, bare, notes)
 
@@ -165,7 +165,8 @@ def printed_scale(
     last = int(np.flatnonzero(told)[-1])
     if last < len(values) - 1:
         notes.append(
-            f"from step {last + 2} on the print is paper white: more ink than {ink[last]:.0%} is not used"
+            f"from step {last + 2} on the print is paper white: more ink than {100.0 * ink[last]:.0f} % is"
+            " not used"
         )
     says = f"{len(read) - 1 + start} steps read from a print, up to {read[-1]:.2f} above bare film"
     if read[-1] < LEAST_RANGE:

@@ -8,17 +8,23 @@ from uuid import UUID
 
 from noonframe.errors import Malformed, OutOfDomain
 from noonframe.store.checks import plain_json, plain_text
+from noonframe.store.documents import DocumentFields
 from noonframe.store.evidence_records import EvidenceRecord, evidence_payload, read_evidence
 from noonframe.store.exposures import LONGEST_KIND, LONGEST_NAME, Exposure, ExposureEvent, ExposureStatus
+from noonframe.store.film_printers import FILM_PRINTERS
+from noonframe.store.lamps import LAMPS
 from noonframe.store.places_saved import PLACES, PlaceFields
 from noonframe.store.prints import PRINTS, PrintFields
 from noonframe.store.recipes import RECIPES, RecipeFields
+from noonframe.store.sessions import SESSIONS, SessionFields
 from noonframe.store.spots import SPOTS, SpotFields
 from noonframe.store.strict import Reader, at
 from noonframe.store.versioned import Saved, Shelf, plain
 
 FORMAT = "noonframe-bench"
-FORM = 1
+FORM = 2
+"""Form 1, which had no film printers, lamps and sessions, and no film of a print, is read too."""
+
 MOST_BYTES = 128 * 2**20
 """As large a document as is read by default: some 30,000 prints with the light of each."""
 
@@ -55,6 +61,22 @@ class BenchDocument:
     exposures: tuple[KeptExposure, ...]
     prints: tuple[History[PrintFields], ...]
     evidence: tuple[EvidenceRecord, ...]
+    film_printers: tuple[History[DocumentFields], ...] = ()
+    lamps: tuple[History[DocumentFields], ...] = ()
+    sessions: tuple[History[SessionFields], ...] = ()
+
+
+NAMED: Mapping[str, Shelf[Any]] = {
+    "recipes": RECIPES,
+    "spots": SPOTS,
+    "places": PLACES,
+    "film_printers": FILM_PRINTERS,
+    "lamps": LAMPS,
+    "sessions": SESSIONS,
+}
+"""Records of which no two that live have one name, by their field of the document."""
+
+_SINCE_FORM_2 = ("film_printers", "lamps", "sessions")
 
 
 def as_json(document: BenchDocument) -> dict[str, Any]:
@@ -68,6 +90,7 @@ def as_json(document: BenchDocument) -> dict[str, Any]:
         "exposures": [_exposure_json(kept) for kept in document.exposures],
         "prints": [_history_json(history) for history in document.prints],
         "evidence": [_evidence_json(record) for record in document.evidence],
+        **{name: [_history_json(history) for history in getattr(document, name)] for name in _SINCE_FORM_2},
     }
 
 
@@ -94,8 +117,8 @@ def bench_from(value: object) -> BenchDocument:
     kind, form = reader.text("format"), reader.whole("form")
     if kind != FORMAT:
         raise Malformed("format", kind, f"must be {FORMAT}")
-    if form != FORM:
-        raise Malformed("form", form, f"this version of noonframe reads form {FORM}")
+    if form not in (1, FORM):
+        raise Malformed("form", form, f"this version of noonframe reads the forms 1 and {FORM}")
     document = BenchDocument(
         recipes=_histories(reader, RECIPES, "recipes"),
         spots=_histories(reader, SPOTS, "spots"),
@@ -103,6 +126,7 @@ def bench_from(value: object) -> BenchDocument:
         exposures=tuple(_exposure(one) for one in reader.inners("exposures")),
         prints=_histories(reader, PRINTS, "prints"),
         evidence=tuple(_evidence(one) for one in reader.inners("evidence")),
+        **({} if form == 1 else {name: _histories(reader, NAMED[name], name) for name in _SINCE_FORM_2}),
     )
     reader.end()
     _check_ids(document)
@@ -271,7 +295,7 @@ def _evidence(reader: Reader) -> EvidenceRecord:
 
 
 def _check_ids(document: BenchDocument) -> None:
-    for name in ("recipes", "spots", "places", "prints"):
+    for name in (*NAMED, "prints"):
         histories: Sequence[History[Any]] = getattr(document, name)
         _refuse_twice((f"{name}[{n}].id", history[0].id) for n, history in enumerate(histories))
     exposures = enumerate(document.exposures)
@@ -293,12 +317,8 @@ def _refuse_twice(ids: Iterator[tuple[str, UUID]]) -> None:
 
 
 def _check_names(document: BenchDocument) -> None:
-    kinds: tuple[tuple[Shelf[Any], Sequence[History[Any]]], ...] = (
-        (RECIPES, document.recipes),
-        (SPOTS, document.spots),
-        (PLACES, document.places),
-    )
-    for shelf, histories in kinds:
+    for name, shelf in NAMED.items():
+        histories: Sequence[History[Any]] = getattr(document, name)
         seen: dict[str, str] = {}
         for number, history in enumerate(histories):
             newest = history[-1]

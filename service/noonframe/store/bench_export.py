@@ -12,9 +12,12 @@ from sqlalchemy import Connection
 from noonframe.store.bench_document import BenchDocument, History, KeptExposure, KeptLight, as_json
 from noonframe.store.evidence_records import EvidenceRecord, record_of
 from noonframe.store.exposures import Exposure, ExposureEvent, ExposureStatus
+from noonframe.store.film_printers import FILM_PRINTERS
+from noonframe.store.lamps import LAMPS
 from noonframe.store.places_saved import PLACES
 from noonframe.store.prints import PRINTS
 from noonframe.store.recipes import RECIPES
+from noonframe.store.sessions import SESSIONS
 from noonframe.store.spots import SPOTS
 from noonframe.store.tables import EVIDENCE, EXPOSURE_EVENTS, EXPOSURE_LIGHT, EXPOSURES
 from noonframe.store.versioned import Saved, Shelf
@@ -42,6 +45,9 @@ def bench_of(db: Connection) -> BenchDocument:
         exposures=_exposures(db, prints, evidence),
         prints=prints,
         evidence=evidence,
+        film_printers=_histories(db, FILM_PRINTERS),
+        lamps=_histories(db, LAMPS),
+        sessions=_histories(db, SESSIONS),
     )
 
 

@@ -14,15 +14,12 @@ from uuid import UUID
 import sqlalchemy as sa
 from sqlalchemy import Connection
 
-from noonframe.store.bench_document import BenchDocument, History, KeptExposure, KeptLight
+from noonframe.store.bench_document import NAMED, BenchDocument, History, KeptExposure, KeptLight
 from noonframe.store.bench_export import kept_exposures, parts
 from noonframe.store.errors import Conflict
 from noonframe.store.evidence_records import EvidenceRecord, record_of, row_of, said
 from noonframe.store.exposures import Exposure, ExposureEvent
-from noonframe.store.places_saved import PLACES
 from noonframe.store.prints import PRINTS
-from noonframe.store.recipes import RECIPES
-from noonframe.store.spots import SPOTS
 from noonframe.store.tables import EVIDENCE, EXPOSURE_EVENTS, EXPOSURE_LIGHT, EXPOSURES
 from noonframe.store.versioned import Saved, Shelf
 
@@ -52,9 +49,7 @@ def import_bench(db: Connection, document: BenchDocument) -> ImportCounts:
     with db.begin_nested():
         # in the order in which they refer to each other
         fates = {
-            "recipes": _bring_histories(db, RECIPES, document.recipes),
-            "spots": _bring_histories(db, SPOTS, document.spots),
-            "places": _bring_histories(db, PLACES, document.places),
+            **{name: _bring_histories(db, shelf, getattr(document, name)) for name, shelf in NAMED.items()},
             "exposures": _bring_exposures(db, document.exposures),
             "prints": _bring_histories(db, PRINTS, document.prints),
             "evidence": _bring_evidence(db, document.evidence),

@@ -37,8 +37,8 @@ class PrintFields:
 
     `spot` and `light` are what was known when it was made, kept as they were given; `exposure_id` is the
     exposure followed.  A dose is the light that reached the coat, with one standard deviation.  The judgement
-    is a word or a number of stops (above 0: too dark by that much dose), or neither yet.  `photo` only says
-    where a picture is.
+    is a word or a number of stops (above 0: too dark by that much dose), or neither yet.  `photo` and `film`
+    only say where a picture of it and the file of its film page are, as a path or a URI; nothing opens them.
     """
 
     name: str
@@ -57,6 +57,7 @@ class PrintFields:
     photo: str = ""
     notes: str = ""
     tags: tuple[str, ...] = ()
+    film: str = ""
 
     def __post_init__(self) -> None:
         name_text(self.name)
@@ -79,7 +80,8 @@ class PrintFields:
             raise OutOfDomain("judgement_stops", self.judgement_stops, "between -6 and 6 stops")
         for name in ("wash_notes", "rinse_notes"):
             plain_text(name, getattr(self, name), LONGEST_TEXT)
-        plain_text("photo", self.photo, LONGEST_REFERENCE)
+        for name in ("photo", "film"):
+            plain_text(name, getattr(self, name), LONGEST_REFERENCE)
         plain_text("notes", self.notes, LONGEST_NOTES)
         self._check_tags()
 
@@ -112,8 +114,12 @@ def _columns(fields: PrintFields, _retired: bool) -> Mapping[str, Any]:
         "exposure_id": fields.exposure_id,
         "judged": None if fields.judged is None else fields.judged.value,
         # a word that is looked for has no line end in it, so none can reach from one part into the next
-        "search_text": "\n".join(folded(part) for part in (fields.name, fields.notes, *fields.tags)),
+        "search_text": "\n".join(folded(part) for part in _searched(fields)),
     }
+
+
+def _searched(fields: PrintFields) -> tuple[str, ...]:
+    return (fields.name, fields.notes, *fields.tags, fields.film)
 
 
 def _check(db: Connection, fields: PrintFields) -> None:
@@ -144,6 +150,7 @@ def _read(reader: Reader) -> PrintFields:
         photo=reader.text("photo"),
         notes=reader.text("notes"),
         tags=reader.texts("tags"),
+        film=reader.since("film", reader.text, ""),
     )
 
 
@@ -155,9 +162,9 @@ PRINTS: Shelf[PrintFields] = Shelf("print", PRINT_HEADS, PRINT_VERSIONS, _read, 
 class PrintSearch:
     """Which prints are wanted; everything given must hold.
 
-    Every word of `text` must occur in name, notes or tags, in any case.  `from_s` <= made_at_s < `to_s`.
-    `judgements` empty means any or none; a print judged in stops counts under its word.  `retired` None gives
-    the living and the retired.
+    Every word of `text` must occur in name, notes, tags or film, in any case.  `from_s` <= made_at_s and
+    made_at_s < `to_s`.  `judgements` empty means any or none; a print judged in stops counts under its word.
+    `retired` None gives the living and the retired.
     """
 
     text: str = ""

@@ -31,6 +31,7 @@ COLUMNS = (
     "wash_notes",
     "rinse_notes",
     "photo",
+    "film",
     "notes",
     "tags",
 )
@@ -81,6 +82,7 @@ def _cells(saved: Saved[PrintFields], recipe: str) -> tuple[str, ...]:
         _text(one.wash_notes),
         _text(one.rinse_notes),
         _text(one.photo),
+        _text(one.film),
         _text(one.notes),
         _text(", ".join(one.tags)),
     )

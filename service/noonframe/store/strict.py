@@ -142,6 +142,10 @@ class Reader:
             return None
         return kind(name)
 
+    def since(self, name: str, kind: Callable[[str], Item], before: Item) -> Item:
+        """What `kind` reads, or `before` where records were kept before there was such a field."""
+        return kind(name) if name in self._left else before
+
     def build(self, make: Callable[..., Made], **values: Any) -> Made:
         """What `make` makes of the values, once no field is left over."""
         self.end()

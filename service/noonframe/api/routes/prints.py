@@ -137,10 +137,14 @@ add_shelf(router, PRINT_KIND, with_list=False)  # after the table, whose path co
 
 
 @router.get(
-    "/v1/export", operation_id="export_bench", response_class=Response, dependencies=[Depends(no_query)]
+    "/v1/export",
+    operation_id="export_bench",
+    response_class=Response,
+    responses={200: {"content": {JSON: {"schema": {"type": "object"}}}, "description": "The whole bench"}},
+    dependencies=[Depends(no_query)],
 )
 def get_export(request: Request) -> Response:
-    """The whole bench with all its versions, evidence and exposures, as one JSON document."""
+    """The whole bench with all its versions, evidence, exposures, sessions and equipment, as one JSON document."""
     import json
 
     from noonframe.store.bench_export import export_bench
@@ -171,7 +175,7 @@ def _imported(desk: BenchDesk, text: bytes) -> ImportAnswer:
     document = read_bench(text)
     with desk.records.open().write() as db:
         counts = import_bench(db, document)
-    kinds = ("recipes", "spots", "places", "exposures", "prints", "evidence")
+    kinds = [name for name in ImportAnswer.model_fields if name != "summary"]
     items = {
         kind: CountsItem(
             added=counts.added.get(kind, 0),
