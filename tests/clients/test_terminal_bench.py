@@ -247,6 +247,16 @@ def test_a_print_is_judged_logged_listed_and_searched(kelp, clock):
     assert "No prints." in kelp("prints", "list", "--judgement", "right").out
 
 
+def test_the_last_run_that_is_judged_is_never_one_that_was_thrown_away(kelp, clock):
+    kelp("run", "start", *YARD, "--recipe", KELP, "--name", "kelp fronds")
+    clock.now_s += 600.0
+    kelp("run", "tell", "finished")
+    kelp("run", "start", *YARD, "--recipe", KELP, "--name", "torn sheet")
+    clock.now_s += 60.0
+    kelp("run", "tell", "discarded")
+    assert kelp("judge", KELP, "right", "--run", "last").out.startswith("kelp fronds, judged right")
+
+
 @pytest.mark.parametrize(
     ("typed", "line"),
     [

@@ -68,7 +68,7 @@ def curve(
     async def talk(service: Service) -> Answer:
         fallen: object = _NOMINAL_J_M2 if dose is None else in_json("dose_j_m2", dose)
         if run is not None:
-            path = f"/v1/runs/{await find_run(service, run)}"
+            path = f"/v1/runs/{await find_run(service, run, kept=True)}"
             fallen = (await service.get(path, {}, {})).says["dose_j_m2"]
         body = {**one.fields, "dose_j_m2": fallen}
         if other is not None:

@@ -146,7 +146,7 @@ def read(
         found = await find_saved(service, RECIPES, recipe, "RECIPE")
         path = f"{RECIPES.path}/{found['id']}"
         if run is not None:
-            body["run_id"] = await find_run(service, run)
+            body["run_id"] = await find_run(service, run, kept=True)
         if reading.covered is not None:
             state = (await service.get(f"/v1/runs/{body['run_id']}", {}, {})).says
             body["covered_at"] = _moments(reading.covered, state)
@@ -314,7 +314,7 @@ def judge(
 
     async def talk(service: Service) -> Answer:
         if run is not None:
-            body["run_id"] = await find_run(service, run)
+            body["run_id"] = await find_run(service, run, kept=True)
         return await service.change("/v1/prints", body, names, look="noonframe prints list")
 
     answer = converse(reach.address(), reach.named(), talk)

@@ -26,16 +26,21 @@ def title(run: Mapping[str, Any]) -> str:
     return f"{run['name'] or 'The print'} ({short(run['id'])})"
 
 
-async def find_run(service: Service, wanted: str | None, *, alone: bool = False) -> str:
+async def find_run(service: Service, wanted: str | None, *, alone: bool = False, kept: bool = False) -> str:
     """The whole id of the run that `wanted` means.
 
     Without a word for it, the newest under way is meant, else the newest; with `alone` it must be the only
-    one under way, because what is told of the wrong one is hard to take back.
+    one under way, because what is told of the wrong one is hard to take back.  With `kept`, runs that were
+    thrown away are passed over: their sheets were never judged.
     """
     if wanted is None or wanted.strip().lower() == "last":
         runs = await _runs(service)
         if not runs:
             raise Refused("no run has been started yet: noonframe run start")
+        if kept:
+            runs = [run for run in runs if run["status"] != "discarded"]
+            if not runs:
+                raise Refused("every run was discarded; name the one that is meant by its id")
         if wanted is not None:
             return str(runs[0]["id"])
         under_way = [run for run in runs if run["status"] in _UNDER_WAY]
