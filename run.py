@@ -5,7 +5,7 @@ Words of its own, for work on the project:
     python3 run.py test [pytest arguments]     the tests
     python3 run.py lint                        style and types
     python3 run.py check [pytest arguments]    both
-    python3 run.py bench [pytest arguments]    the speed measurements
+    python3 run.py bench [--markdown] [--all]  the speed measurements
     python3 run.py lock                        pin the newest allowed versions again
 
 The environment lies in .venv beside this file, in the folder that NOONFRAME_ENV_DIR names, or, where
@@ -306,8 +306,9 @@ def run_task(task: str, arguments: list[str], env: str) -> int:
                 return code
         if task == "lint":
             return 0
-    marked = ["-m", "bench", "-p", "no:randomly"] if task == "bench" else []
-    return hand_over([python, "-m", "pytest", *marked, *arguments])
+    if task == "bench":
+        return hand_over([python, os.path.join("tests", "bench", "run.py"), *arguments])
+    return hand_over([python, "-m", "pytest", *arguments])
 
 
 def renew_locks() -> int:

@@ -231,10 +231,10 @@ def test_other_words_reach_the_command_unchanged(run, monkeypatch):
     ("words", "expected"),
     [
         (["test", "-x"], ["-m", "pytest", "-x"]),
-        (["bench"], ["-m", "pytest", "-m", "bench", "-p", "no:randomly"]),
+        (["bench", "--markdown"], [str(Path("tests", "bench", "run.py")), "--markdown"]),
     ],
 )
-def test_the_projects_own_words_run_pytest_with_the_test_packages(run, monkeypatch, words, expected):
+def test_the_projects_own_words_run_with_the_test_packages(run, monkeypatch, words, expected):
     handed = []
     monkeypatch.chdir(CHECKOUT)
     monkeypatch.setattr(run, "ensure", lambda kind, env: handed.append(kind))

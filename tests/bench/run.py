@@ -20,8 +20,10 @@ from pathlib import Path
 from typing import Any
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # one processor for both sides
+sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
+from bench_kit import Row, best_of, machine, markdown, milliseconds, processor_s, table
 from fastapi import FastAPI
 
 from noonframe.api.app import create_app
@@ -34,6 +36,7 @@ from noonframe.sky.spectrum import spectral_curves
 from noonframe.spot.indoors import WindowSpot, sheet_view, sheets_view
 from noonframe.spot.plane import Aim, OpenSpot
 from noonframe.spot.sheet import Frame
+from noonframe.spot.skyline import Skyline
 from noonframe.spot.window import Window
 from noonframe.stack.curves import light_curves
 from noonframe.stack.grid import WAVELENGTH_NM
@@ -51,7 +54,6 @@ TILT = Aim(35.0, 180.0)
 GROUND_ALBEDO = 0.04
 YEAR = 2026
 AT_ONCE = 16384
-IN_A_ROW = 3
 QUERY = (
     "latitude_deg=41.15&longitude_deg=-8.61&elevation_m=80&target_j_m2=24000"
     "&stack=float-glass-4mm,polyester-film&start="
@@ -81,42 +83,6 @@ class Size:
 
 FULL = Size(takes=15, days=12, calls=400, socket_calls=1500, starts=5, mixed=200)
 TINY = Size(takes=1, days=1, calls=3, socket_calls=3, starts=1, mixed=7)
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table; `ratio` is what the target is about."""
-
-    name: str
-    ours: str
-    baseline: str
-    ratio: float
-    target: float
-    more_is_better: bool
-    unit: str = "x"
-
-    @property
-    def met(self) -> bool:
-        """Whether the target is met."""
-        return self.ratio >= self.target if self.more_is_better else self.ratio <= self.target
-
-
-def best_of(takes: int, *tasks: Callable[[], object]) -> list[float]:
-    """Shortest seconds of each task; they take turns, and each turn begins with an unmeasured warm-up."""
-    best = [float("inf")] * len(tasks)
-    for _ in range(takes):
-        for index, task in enumerate(tasks):
-            task()
-            for _ in range(IN_A_ROW):
-                began = time.perf_counter()
-                task()
-                best[index] = min(best[index], time.perf_counter() - began)
-    return best
-
-
-def milliseconds(seconds: float) -> str:
-    """Seconds as text."""
-    return f"{seconds:.2f} s" if seconds >= 1.0 else f"{seconds * 1e3:.3g} ms"
 
 
 # The engine
@@ -450,6 +416,36 @@ def measure_over_a_socket(size: Size) -> Row:
     return Row("/v1/exposure over a socket", rates[0], f"{rates[1]} (empty route)", mine / theirs, 3.0, False)
 
 
+def measure_targets(size: Size) -> Iterator[Row]:
+    """What a year of minutes costs on one core, and what memory it takes, as promised."""
+    from bench_growth import AROUND
+
+    level = replace(scene(), stack=parse_stack(SHEET))
+    yard = replace(level, spot=OpenSpot(TILT, Skyline.from_pairs(AROUND)))
+    time_s = minutes_from(dt.date(YEAR, 1, 1), 365)
+    takes = max(size.takes // 3, 1)
+    for name, sheet, promised_s in (("level", level, 0.1), ("tilted, with a skyline", yard, 0.4)):
+
+        def year(sheet: Scene = sheet) -> object:
+            forget()
+            return replace(sheet).rate(time_s)
+
+        seconds = processor_s(year, takes)
+        promised = f"{milliseconds(promised_s)} (promised)"
+        yield Row(f"a year of minutes, {name}", milliseconds(seconds), promised, seconds / promised_s, 1.0)
+    if sys.platform == "linux":
+        program = (
+            f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r})\n"
+            "import datetime as dt, resource, run, bench_growth as g\n"
+            "spot = run.OpenSpot(run.TILT, run.Skyline.from_pairs(g.AROUND))\n"
+            "run.replace(run.scene(), spot=spot).rate(run.minutes_from(dt.date(run.YEAR, 1, 1), 365))\n"
+            "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+        )
+        told = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+        peak = int(told.stdout) / 1024.0
+        yield Row("memory of that year, all in", f"{peak:.0f} MB", "-", peak, 300.0, False, "MB")
+
+
 def measure_memory(size: Size) -> Row | None:
     """Resident memory of the service after mixed requests."""
     if not Path("/proc/self/status").exists():
@@ -490,37 +486,23 @@ def measure_cold_start(size: Size) -> Row | None:
     return Row("the command from cold", milliseconds(mine), baseline, mine / theirs, 1.5, False)
 
 
-def table(rows: list[Row]) -> str:
-    """The rows under one heading."""
-    lines = [("what", "here", "baseline", "ratio", "target", "")]
-    for row in rows:
-        sign = ">=" if row.more_is_better else "<="
-        ratio = f"{row.ratio:.3g} {row.unit}"
-        lines.append(
-            (
-                row.name,
-                row.ours,
-                row.baseline,
-                ratio,
-                f"{sign} {row.target:g} {row.unit}",
-                "met" if row.met else "MISSED",
-            )
-        )
-    widths = [max(len(line[column]) for line in lines) for column in range(6)]
-    return "\n".join(
-        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
-        for line in lines
-    )
-
-
-OTHERS = ("skies.py", "bench_records.py", "streams.py", "years.py")
+OTHERS = (
+    "skies.py",
+    "bench_records.py",
+    "streams.py",
+    "sessions.py",
+    "negative_film.py",
+    "negative_preview.py",
+    "years.py",
+)
 
 
 def measure(size: Size) -> list[Row]:
-    """Every row that can be measured here."""
+    """Every row of the first table that can be measured here."""
     rows: list[Row | None] = [
         measure_day(size),
         *measure_year(size),
+        *measure_targets(size),
         *measure_window(size),
         measure_in_process(size),
         measure_over_a_socket(size),
@@ -530,15 +512,32 @@ def measure(size: Size) -> list[Row]:
     return [row for row in rows if row is not None]
 
 
+def tables(*, tiny: bool) -> Iterator[tuple[str, list[Row]]]:
+    """The tables of one run, each under its heading."""
+    import bench_growth
+    import bench_http
+    import bench_places
+
+    yield "Engine, answers and starts", measure(TINY if tiny else FULL)
+    heading = f"Questions over a socket, {bench_http.CONNECTIONS} connections at once"
+    yield heading, bench_http.rows(1, 40) if tiny else bench_http.rows(5, 1500)
+    yield "Many places at once", bench_places.rows(1, 20_000) if tiny else bench_places.rows(3, 1_000_000)
+    yield "Growth", bench_growth.rows(1, tiny=True) if tiny else bench_growth.rows(3)
+
+
 def main() -> int:
     """Measure and print; 1 when a target is missed."""
     parser = argparse.ArgumentParser(description="Speed of noonframe, as ratios against baselines.")
     parser.add_argument("--tiny", action="store_true", help="one take of everything, to see that it runs")
     parser.add_argument("--all", action="store_true", help="sampled skies, streams and records too")
+    parser.add_argument("--markdown", action="store_true", help="tables for a page in Markdown")
     given = parser.parse_args()
-    rows = measure(TINY if given.tiny else FULL)
-    print(table(rows), flush=True)
-    missed = not all(row.met for row in rows)
+    print(f"Measured on: {machine()}.", flush=True)
+    missed = False
+    for heading, rows in tables(tiny=given.tiny):
+        shown = f"### {heading}\n\n{markdown(rows)}" if given.markdown else f"{heading}\n\n{table(rows)}"
+        print(f"\n{shown}", flush=True)
+        missed |= not all(row.met for row in rows)
     for name in OTHERS if given.all else ():
         print(flush=True)
         command = [sys.executable, str(Path(__file__).with_name(name))]

@@ -9,6 +9,7 @@ import pytest
 
 @pytest.fixture(scope="module")
 def bench():
+    kept = list(sys.path)
     path = Path(__file__).with_name("run.py")
     spec = importlib.util.spec_from_file_location("noonframe_bench", path)
     module = importlib.util.module_from_spec(spec)
@@ -16,6 +17,7 @@ def bench():
     spec.loader.exec_module(module)
     yield module
     del sys.modules[spec.name]
+    sys.path[:] = kept
 
 
 def test_every_measurement_runs_in_its_smallest_form(bench):
@@ -54,9 +56,34 @@ def test_both_sides_of_the_day_find_the_same_noon_light(bench):
     assert our_noon == pytest.approx(their_noon, rel=0.2)
 
 
+def test_every_other_table_runs_in_its_smallest_form(bench, monkeypatch):
+    monkeypatch.setattr(bench, "measure", lambda size: [])
+    found = dict(bench.tables(tiny=True))
+    assert len(found) == 4
+    for rows in list(found.values())[1:]:
+        assert len(rows) >= 5
+        assert all(row.ratio > 0.0 for row in rows)
+        assert len(bench.markdown(rows).splitlines()) == len(rows) + 2
+
+
+def test_a_row_without_a_target_only_informs(bench):
+    row = bench.Row("growth", "2 s", "1 s", 2.0)
+    assert row.met
+    assert row.cells[4:] == ("-", "")
+
+
+def test_the_machine_is_named_with_its_cores_and_python(bench):
+    import platform
+
+    assert "cores" in bench.machine()
+    assert platform.python_version() in bench.machine()
+
+
 @pytest.mark.bench
 def test_the_targets(bench, capsys):
-    rows = bench.measure(bench.FULL)
-    with capsys.disabled():
-        print(f"\n\n{bench.table(rows)}\n")
-    assert [row.name for row in rows if not row.met] == []
+    missed = []
+    for heading, rows in bench.tables(tiny=False):
+        with capsys.disabled():
+            print(f"\n\n{heading}\n\n{bench.table(rows)}\n")
+        missed += [row.name for row in rows if not row.met]
+    assert missed == []

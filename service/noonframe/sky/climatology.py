@@ -35,6 +35,11 @@ def ozone_climatology_du(latitude_deg: float, day: dt.date) -> float:
     Linear in latitude, and in time between the middles of months; poleward of 80 degrees the value
     at 80 is held.  Longitude does not enter.  Source: Fortuin and Kelder (1998), zonal means 1980-1991.
     """
+    return float(ozone_zonal_du(latitude_deg, day))
+
+
+def ozone_zonal_du(latitude_deg: FloatArray | float, day: dt.date) -> FloatArray:
+    """`ozone_climatology_du` at many latitudes, shape of `latitude_deg`."""
     latitude, months = _ozone_table()
     year_start = dt.date(day.year, 1, 1)
     year_length = (dt.date(day.year + 1, 1, 1) - year_start).days
@@ -42,7 +47,7 @@ def ozone_climatology_du(latitude_deg: float, day: dt.date) -> float:
     before = math.floor(month_position)
     part = month_position - before
     by_latitude = (1.0 - part) * months[:, before % 12] + part * months[:, (before + 1) % 12]
-    return float(np.interp(latitude_deg, latitude, by_latitude))
+    return np.asarray(np.interp(latitude_deg, latitude, by_latitude), dtype=np.float64)
 
 
 def aerosol_default(elevation_m: float) -> float:

@@ -1,5 +1,7 @@
 """Cubic splines with not-a-knot ends, in NumPy alone: a larger library would triple what a start costs."""
 
+from functools import cached_property, lru_cache
+
 import numpy as np
 
 from noonframe.types import FloatArray
@@ -18,12 +20,20 @@ class CubicSpline:
 
     def weights(self, at: FloatArray) -> FloatArray:
         """Matrix (n_at, n) whose product with the node values is the spline at `at` (n_at,)."""
-        return self.through(np.eye(self.nodes.size), at)
+        return self._at(np.eye(self.nodes.size), self._curvature, at)
 
     def through(self, values: FloatArray, at: FloatArray) -> FloatArray:
         """The splines through values (n, k), at points (n_at,): shape (n_at, k)."""
+        return self._at(values, self._curvature @ values, at)
+
+    @cached_property
+    def _curvature(self) -> FloatArray:
+        """Matrix (n, n) from node values to second derivatives at the nodes."""
+        matrix: FloatArray = np.linalg.solve(self._system, self._right_side).astype(np.float64)
+        return matrix
+
+    def _at(self, values: FloatArray, curvature: FloatArray, at: FloatArray) -> FloatArray:
         x = self.nodes
-        curvature = np.linalg.solve(self._system, self._right_side @ values)
         cell = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
         step = x[cell + 1] - x[cell]
         right = (at - x[cell]) / step
@@ -35,12 +45,22 @@ class CubicSpline:
 
     def end_slope(self) -> FloatArray:
         """Weights (n,) of the spline's slope at the last node."""
-        curvature = np.linalg.solve(self._system, self._right_side)
+        curvature = self._curvature
         step = self.nodes[-1] - self.nodes[-2]
         slope: FloatArray = step * (curvature[-2] + 2.0 * curvature[-1]) / 6.0
         slope[-1] += 1.0 / step
         slope[-2] -= 1.0 / step
         return slope
+
+
+def spline_over(nodes: FloatArray) -> CubicSpline:
+    """The spline with these nodes, kept: skies over places of one height share theirs."""
+    return _kept_spline(nodes.tobytes())
+
+
+@lru_cache(maxsize=64)
+def _kept_spline(nodes: bytes) -> CubicSpline:
+    return CubicSpline(np.frombuffer(nodes))
 
 
 def _curvature_system(x: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -6,12 +6,12 @@ look-up needs neither an arc sine nor a search.
 """
 
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 
 from noonframe.sky.spectrum import DARK_ELEVATION_DEG, SkyState, SpectralCurves, spectral_curves
-from noonframe.sky.spline import CubicSpline
+from noonframe.sky.spline import spline_over
 from noonframe.stack.effective import band_weights, dose_weights
 from noonframe.stack.materials import Stack
 from noonframe.stack.sensitizers import Sensitizer
@@ -45,9 +45,9 @@ class Channel:
     level: FloatArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LightCurves:
-    """All that a spot needs to know of a sky, a stack and a sensitizer, at 1 AU.
+    """All that a spot needs to know of a sky, a stack and a sensitizer, at 1 AU; worked out when first read.
 
     `uva` and `blue` are before the stack; `effective` is behind it at normal incidence for the sun and
     at the hemispherical mean for the sky.  `angle_ratio` (n_point_coarse, n_cosine) is the sun's
@@ -57,17 +57,100 @@ class LightCurves:
     frame in the open; they know no pane.
     """
 
-    uva: Channel
-    blue: Channel
-    effective: Channel
-    angle_ratio: FloatArray
-    pane_ratio: FloatArray
-    cos_zenith: FloatArray
-    uv_index: FloatArray
-    flat_effective: FloatArray
-    flat_uva: FloatArray
-    flat_uva_diffuse: FloatArray
-    flat_blue: FloatArray
+    spectra: SpectralCurves
+    stack: Stack
+    sensitizer: Sensitizer
+    pane: Stack
+
+    @cached_property
+    def uva(self) -> Channel:
+        """The UVA."""
+        return self._channel(self._uva_weight, self._uva_weight)
+
+    @cached_property
+    def blue(self) -> Channel:
+        """The blue light."""
+        return self._channel(self._blue_weight, self._blue_weight)
+
+    @cached_property
+    def effective(self) -> Channel:
+        """What the coat answers to."""
+        return self._channel(self._beam_weight, self._action * self.stack.diffuse_transmittance)
+
+    @cached_property
+    def angle_ratio(self) -> FloatArray:
+        """The stack's answer to the angle of incidence."""
+        return _angle_ratio(self.spectra, self.stack, self._action, self._at_normal)
+
+    @cached_property
+    def pane_ratio(self) -> FloatArray:
+        """The pane's answer to the angle of incidence."""
+        return _pane_ratio(self.spectra, self.pane, self._beam_weight, self._at_normal)
+
+    @cached_property
+    def cos_zenith(self) -> FloatArray:
+        """Cosine of the refracted zenith, (n_point,)."""
+        return cos_zenith_points(self.spectra)
+
+    @cached_property
+    def uv_index(self) -> FloatArray:
+        """UV index on open level ground, (n_point,)."""
+        return self._points(self.spectra.uv_index)
+
+    @cached_property
+    def flat_effective(self) -> FloatArray:
+        """Effective light on a level frame, (n_point,)."""
+        return self._points(_flat_effective(self.spectra, self.stack, self._action))
+
+    @cached_property
+    def flat_uva(self) -> FloatArray:
+        """UVA on a level frame, (n_point,)."""
+        return self.uva.level
+
+    @cached_property
+    def flat_uva_diffuse(self) -> FloatArray:
+        """Its diffuse part, (n_point,)."""
+        return self._points(self.spectra.diffuse @ self._uva_weight)
+
+    @cached_property
+    def flat_blue(self) -> FloatArray:
+        """Blue light on a level frame, (n_point,)."""
+        return self.blue.level
+
+    @cached_property
+    def _uva_weight(self) -> FloatArray:
+        return band_weights(*UVA_BAND_NM) * self.pane.normal_transmittance
+
+    @cached_property
+    def _blue_weight(self) -> FloatArray:
+        return band_weights(*BLUE_BAND_NM) * self.pane.normal_transmittance
+
+    @cached_property
+    def _action(self) -> FloatArray:
+        return dose_weights(self.sensitizer) * self.pane.normal_transmittance
+
+    @cached_property
+    def _beam_weight(self) -> FloatArray:
+        return self._action * self.stack.normal_transmittance
+
+    @cached_property
+    def _at_normal(self) -> FloatArray:
+        toward_sun = self.spectra.beam_normal + self.spectra.circumsolar_normal
+        return toward_sun @ self._beam_weight
+
+    def _channel(self, beam_weight: FloatArray, diffuse_weight: FloatArray) -> Channel:
+        spectra = self.spectra
+        columns = (
+            spectra.beam_normal @ beam_weight,
+            spectra.circumsolar_normal @ beam_weight,
+            spectra.isotropic @ diffuse_weight,
+            spectra.level @ diffuse_weight,
+        )
+        return Channel(*to_points(spectra.true_elevation_deg, np.stack(columns, axis=1)))
+
+    def _points(self, column: FloatArray) -> FloatArray:
+        points: FloatArray = to_points(self.spectra.true_elevation_deg, column[:, None])[0]
+        return points
 
 
 @dataclass(frozen=True)
@@ -128,40 +211,7 @@ def point_true_elevation_deg() -> FloatArray:
 @lru_cache(maxsize=64)
 def light_curves(sky: SkyState, stack: Stack, sensitizer: Sensitizer, pane: Stack = NO_PANE) -> LightCurves:
     """Curves of one sky, stack and sensitizer, and indoors of the window's pane."""
-    spectra = spectral_curves(sky)
-    behind_pane = pane.normal_transmittance
-    uva = band_weights(*UVA_BAND_NM) * behind_pane
-    blue = band_weights(*BLUE_BAND_NM) * behind_pane
-    action = dose_weights(sensitizer) * behind_pane
-    beam_weight = action * stack.normal_transmittance
-    diffuse_weight = action * stack.diffuse_transmittance
-    toward_sun = spectra.beam_normal + spectra.circumsolar_normal
-    columns = np.stack(
-        [
-            *_channel_columns(spectra, uva, uva),
-            *_channel_columns(spectra, blue, blue),
-            *_channel_columns(spectra, beam_weight, diffuse_weight),
-            _flat_effective(spectra, stack, action),
-            spectra.diffuse @ uva,
-            spectra.uv_index,
-        ],
-        axis=1,
-    )
-    fine = to_points(spectra.true_elevation_deg, columns)
-    cos_zenith = cos_zenith_points(spectra)
-    return LightCurves(
-        uva=Channel(*fine[0:4]),
-        blue=Channel(*fine[4:8]),
-        effective=Channel(*fine[8:12]),
-        angle_ratio=_angle_ratio(spectra, stack, action, toward_sun @ beam_weight),
-        pane_ratio=_pane_ratio(spectra, pane, beam_weight, toward_sun @ beam_weight),
-        cos_zenith=cos_zenith,
-        uv_index=fine[14],
-        flat_effective=fine[12],
-        flat_uva=fine[3],
-        flat_uva_diffuse=fine[13],
-        flat_blue=fine[7],
-    )
+    return LightCurves(spectral_curves(sky), stack, sensitizer, pane)
 
 
 def flat_columns(spectra: SpectralCurves, stack: Stack, sensitizer: Sensitizer) -> FloatArray:
@@ -188,17 +238,6 @@ def _flat_effective(spectra: SpectralCurves, stack: Stack, action: FloatArray) -
     return flat
 
 
-def _channel_columns(
-    spectra: SpectralCurves, beam_weight: FloatArray, diffuse_weight: FloatArray
-) -> tuple[FloatArray, ...]:
-    return (
-        spectra.beam_normal @ beam_weight,
-        spectra.circumsolar_normal @ beam_weight,
-        spectra.isotropic @ diffuse_weight,
-        spectra.level @ diffuse_weight,
-    )
-
-
 def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray:
     """Columns (n_knot, k) at knots of falling elevation -> (k, n_point), by a cubic in the logarithm.
 
@@ -212,7 +251,7 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
     for count in np.unique(lit_knots[lit_knots > 1]):
         which = np.flatnonzero(lit_knots == count)
         knots = knot_elevation_deg[:count][::-1]
-        spline = CubicSpline(knots)
+        spline = spline_over(knots)
         inside = np.flatnonzero(elevation >= knots[0] - 1e-9)  # the lowest knot and point are both -6 degrees
         points[np.ix_(which, inside)] = np.exp(
             spline.through(np.log(columns[:count, which][::-1]), elevation[inside])
@@ -222,7 +261,7 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
 
 def cos_zenith_points(spectra: SpectralCurves) -> FloatArray:
     """Cosine of the refracted zenith at the points, zero below the horizon; shape (n_point,)."""
-    spline = CubicSpline(spectra.true_elevation_deg[::-1])
+    spline = spline_over(spectra.true_elevation_deg[::-1])
     zenith = spline.through(spectra.zenith_deg[::-1, None], point_true_elevation_deg())[:, 0]
     return np.maximum(np.cos(np.radians(zenith)), 0.0)
 

@@ -4,7 +4,10 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from noonframe.errors import OutOfDomain
+from noonframe.types import FloatArray
 
 LOWEST_ELEVATION_M = -450.0  # just below the Dead Sea shore
 HIGHEST_ELEVATION_M = 5500.0  # above this the transfer table's pressure axis ends
@@ -42,8 +45,13 @@ class Place:
 
     @cached_property
     def pressure_hpa(self) -> float:
-        """Mean surface pressure of the standard atmosphere at this elevation, as pvlib's `alt2pres` has it.
+        """Mean surface pressure of the standard atmosphere at this elevation."""
+        return float(standard_pressure_hpa(self.elevation_m))
 
-        Source: US Standard Atmosphere 1976, in the closed form of its lowest layer.
-        """
-        return float(((44331.514 - self.elevation_m) / 11880.516) ** (1.0 / 0.1902632))
+
+def standard_pressure_hpa(elevation_m: FloatArray | float) -> FloatArray:
+    """Mean surface pressure at an elevation, shape of `elevation_m`, as pvlib's `alt2pres` has it.
+
+    Source: US Standard Atmosphere 1976, in the closed form of its lowest layer.
+    """
+    return np.asarray(((44331.514 - elevation_m) / 11880.516) ** (1.0 / 0.1902632), dtype=np.float64)

@@ -142,7 +142,7 @@ def _even_track(place: Place, unix_s: FloatArray, stride: int) -> SunTrack:
     return SunTrack(place, unix_s, east, north, up, factor)
 
 
-def refraction_deg(true_elevation_deg: FloatArray, pressure_hpa: float) -> FloatArray:
+def refraction_deg(true_elevation_deg: FloatArray, pressure_hpa: FloatArray | float) -> FloatArray:
     """Lift of the sun by refraction, shape of the input; meant for elevations above about -1 degree.
 
     Source: Reda and Andreas (2004), Eq. 42.

@@ -21,6 +21,7 @@ from noonframe.api.lamp_outputs import ObjectItem
 from noonframe.api.outputs import Basis, Evenness, ExposureAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
+from noonframe.api.routes.direct import DirectRoute
 from noonframe.api.times import format_time
 from noonframe.api.weather import OUT_OF_REACH, SkyAhead, WeatherDesk, is_in_reach
 from noonframe.api.wording import CloudDoubt, say_exposure
@@ -31,7 +32,7 @@ from noonframe.settings import Settings
 from noonframe.spot.plane import OpenSpot
 from noonframe.stack.effective import dose_weights
 
-router = APIRouter(tags=["exposure"])
+router = APIRouter(tags=["exposure"], route_class=DirectRoute)
 _INDOOR_POINTS = 9
 _EVENNESS_POINTS = 121
 _BRIEF_S = 10.0

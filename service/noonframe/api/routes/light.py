@@ -3,7 +3,7 @@
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.ask import understand
@@ -16,18 +16,24 @@ from noonframe.api.lamp_outputs import LampLightAnswer
 from noonframe.api.outputs import LightAnswer, WindowLightAnswer
 from noonframe.api.reading import body_of, json_body, query_parameters, read_query
 from noonframe.api.routes.common import check_span, settings_of
+from noonframe.api.routes.direct import DirectRoute
 from noonframe.api.times import format_time
 from noonframe.errors import OutOfDomain
 from noonframe.settings import Settings
 from noonframe.spot.indoors import WindowSpot
 from noonframe.types import FloatArray
 
-router = APIRouter(tags=["light"])
+router = APIRouter(tags=["light"], route_class=DirectRoute)
 AnyLightAnswer = LightAnswer | WindowLightAnswer | LampLightAnswer
 
 
-@router.get("/v1/light", operation_id="light", openapi_extra=query_parameters(LightQuery, LIGHT))
-async def get_light(request: Request) -> AnyLightAnswer:
+@router.get(
+    "/v1/light",
+    operation_id="light",
+    response_model=AnyLightAnswer,
+    openapi_extra=query_parameters(LightQuery, LIGHT),
+)
+async def get_light(request: Request) -> Response:
     """Light on a plane at `start`, `start + step_s`, ... up to `end`, under a steady sky."""
     return await run_in_threadpool(_answer, request, read_query(LightQuery, request), None)
 
@@ -35,16 +41,19 @@ async def get_light(request: Request) -> AnyLightAnswer:
 @router.post(
     "/v1/light",
     operation_id="light_at_spot",
+    response_model=AnyLightAnswer,
     openapi_extra=json_body(LightBody, {**LIGHT, "spot": OPEN_SPOT}),
 )
-def post_light(request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]) -> AnyLightAnswer:
+def post_light(request: Request, body: Annotated[LightBody, Depends(body_of(LightBody))]) -> Response:
     """The same, with a spot."""
     return _answer(request, body, body.spot)
 
 
-def _answer(request: Request, query: LightQuery, spot: SpotBody | None) -> AnyLightAnswer:
+def _answer(request: Request, query: LightQuery, spot: SpotBody | None) -> Response:
     query, spot = filled(request, query, spot)
-    return answer_light(query, settings_of(request), spot)
+    answer = answer_light(query, settings_of(request), spot)
+    # Made just now of checked arrays: FastAPI would check every number of them once more.
+    return Response(answer.model_dump_json(), media_type="application/json")
 
 
 def answer_light(query: LightQuery, settings: Settings, spot: SpotBody | None) -> AnyLightAnswer:

@@ -16,6 +16,7 @@ from noonframe.api.inputs import ExposureQuery, SlotsQuery
 from noonframe.api.outputs import SayAnswer
 from noonframe.api.reading import no_query, prefers_json, query_parameters, read_query
 from noonframe.api.routes.common import now_of, settings_of, weather_of
+from noonframe.api.routes.direct import DirectRoute
 from noonframe.api.routes.exposure import answer_soon
 from noonframe.api.routes.moves import SVG, planned
 from noonframe.api.routes.slots import answer_slots
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
     from noonframe.store.sessions import SessionFields
     from noonframe.store.versioned import Saved
 
-router = APIRouter(tags=["say"])
+router = APIRouter(tags=["say"], route_class=DirectRoute)
 _ON_WITHIN_S = 86400.0  # a session that begins by then is the one that is on
 
 
