@@ -17,10 +17,12 @@ MAY_IMPORT["dose"] |= {"lamp"}
 MAY_IMPORT["negative"] = {"sun", "sky", "spot", "stack"}  # pictures and film; the bench gives it curves
 MAY_IMPORT["bench"] |= {"lamp", "negative"}
 MAY_IMPORT["weather"] = {"sun", "sky"}  # providers fill the shapes that the sky defines
-MAY_IMPORT["store"] = {*ROW, "lamp", "negative", "weather"}  # keeps what the rooms define; they know it as protocols only
+# the store keeps what the rooms define; they know it as protocols only
+MAY_IMPORT["store"] = {*ROW, "lamp", "negative", "weather"}
 MAY_IMPORT["api"] = {*ROW, "lamp", "negative", "weather", "store"}
 
 FRONT_DOOR = {
+    *(("noonframe.api.upkeep", name) for name in ("back_up", "check_copy", "restore")),
     ("noonframe.api.demo", "Demo"),
     ("noonframe.api.demo", "open_demo"),
     ("noonframe", "__version__"),

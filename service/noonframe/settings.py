@@ -2,9 +2,10 @@
 
 import ipaddress
 import os
+import re
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr, ValidationError, ValidationInfo, field_validator
@@ -15,6 +16,7 @@ from noonframe.errors import Malformed
 PREFIX = "NOONFRAME_"
 WEATHER_PROVIDERS = ("open-meteo", "open-meteo-ensemble", "met-norway")
 CONTACT_DEMANDED = frozenset({"met-norway"})
+_HOST_NAME = re.compile(r"[A-Za-z0-9_](?:[A-Za-z0-9_.-]{0,251}[A-Za-z0-9_.])?", re.ASCII)
 
 
 def is_loopback(host: str) -> bool:
@@ -49,6 +51,7 @@ class Settings(BaseSettings):
     port: int = Field(8765, ge=0, le=65535, description="its port; 0 lets the system choose one")
     state_dir: Path = Field(default_factory=user_state_folder, description="folder of the user's records")
     spectra_dir: Path | None = Field(None, description="folder of the user's own material spectra")
+    page_dir: Path | None = Field(None, description="folder of the phone page, instead of its own")
     max_body_bytes: int = Field(65536, ge=1024, le=16_777_216, description="longest request body")
     max_light_steps: int = Field(20000, ge=1, le=1_000_000, description="most time steps in one answer")
     max_span_days: int = Field(366, ge=1, le=3660, description="longest span of time in one question")
@@ -56,6 +59,29 @@ class Settings(BaseSettings):
         None, description="address of the records, sqlite:///... or postgresql://...; else in state_dir"
     )
     database_wait_s: float = Field(10.0, gt=0, le=300, description="longest wait for others at the records")
+
+    access: Literal["when-made", "always", "open"] = Field(
+        "when-made",
+        description="who needs a key: on loopback everybody once a key was made, elsewhere always; always;"
+        " or nobody",
+    )
+    key_pepper: SecretStr | None = Field(
+        None, min_length=16, description="secret mixed into what is kept of new keys; without it they fail"
+    )
+    hosts: Annotated[tuple[str, ...], NoDecode] = Field(
+        (), description="names that this service is reached by, parted by commas; * for any"
+    )
+    requests_per_minute: int | None = Field(
+        None,
+        ge=0,
+        le=1_000_000,
+        description="most requests of one caller in a minute; 0 for any number; else 600, or any number where"
+        " no key is needed on loopback",
+    )
+    most_streams: int = Field(200, ge=1, le=10_000, description="most open streams of one caller in a worker")
+    log: Literal["plain", "json"] = Field(
+        "plain", description="plain: faults alone; json: faults and every request, one JSON object a line"
+    )
 
     weather_providers: Annotated[tuple[str, ...], NoDecode] = Field(
         (),
@@ -101,14 +127,14 @@ class Settings(BaseSettings):
             raise ValueError("must be a host name or an address, without scheme, path or blanks")
         return host
 
-    @field_validator("state_dir", "spectra_dir")
+    @field_validator("state_dir", "spectra_dir", "page_dir")
     @classmethod
     def _folder(cls, folder: Path | None) -> Path | None:
         return None if folder is None else folder.expanduser().absolute()
 
-    @field_validator("spectra_dir")
+    @field_validator("spectra_dir", "page_dir")
     @classmethod
-    def _spectra_exist(cls, folder: Path | None) -> Path | None:
+    def _folder_exists(cls, folder: Path | None) -> Path | None:
         if folder is not None and not folder.is_dir():
             raise ValueError("must be an existing folder")
         return folder
@@ -119,6 +145,20 @@ class Settings(BaseSettings):
         if isinstance(providers, str):
             return tuple(name.strip() for name in providers.split(",") if name.strip())
         return providers
+
+    @field_validator("hosts", mode="before")
+    @classmethod
+    def _split_hosts(cls, hosts: object) -> object:
+        if isinstance(hosts, str):
+            return tuple(name.strip() for name in hosts.split(",") if name.strip())
+        return hosts
+
+    @field_validator("hosts")
+    @classmethod
+    def _hosts_are_names(cls, hosts: tuple[str, ...]) -> tuple[str, ...]:
+        if any(name != "*" and not _HOST_NAME.fullmatch(name) for name in hosts):
+            raise ValueError("must be host names without scheme, port or path, or *")
+        return tuple(name.lower().rstrip(".") for name in hosts)
 
     @field_validator("weather_providers")
     @classmethod

@@ -78,8 +78,8 @@ class Caller:
 
 
 @pytest.fixture(scope="session")
-def app() -> FastAPI:
-    return create_app(Settings(), clock=lambda: NOW)
+def app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    return create_app(Settings(state_dir=tmp_path_factory.mktemp("state")), clock=lambda: NOW)
 
 
 @pytest.fixture(scope="session")

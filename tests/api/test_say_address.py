@@ -25,8 +25,8 @@ SVG = "{http://www.w3.org/2000/svg}"
         ("localhost.printroom.example", False, "same network"),
     ],
 )
-def test_the_address_is_that_of_the_request_and_says_who_can_use_it(caller, host, loopback, said):
-    answer = caller.get("/v1/address", headers={"Host": host}).json()
+def test_the_address_is_that_of_the_request_and_says_who_can_use_it(caller_with, host, loopback, said):
+    answer = caller_with(hosts="*").get("/v1/address", headers={"Host": host}).json()
     assert answer["address"] == f"http://{host.lower()}"
     assert answer["loopback"] is loopback
     assert said in answer["summary"]

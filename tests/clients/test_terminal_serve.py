@@ -91,6 +91,7 @@ def test_others_are_kept_out_unless_they_are_let_in(capsys, monkeypatch):
     refused = capsys.readouterr().err
     assert refused.startswith("noonframe: --host 0.0.0.0: ")
     assert "--allow-unauthenticated" in refused
+    assert "noonframe keys add" in refused
     monkeypatch.setenv("NOONFRAME_HOST", "192.0.2.7")  # RFC 5737: an address for documentation
     assert main(["serve", "--port", "0"]) == 2
     assert capsys.readouterr().err.startswith("noonframe: NOONFRAME_HOST 192.0.2.7: ")

@@ -34,6 +34,10 @@ _ARGS = [
     *("--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"),
     f"--host-resolver-rules=MAP {STRANGE_HOST} 127.0.0.1",
 ]
+_NAMED = {
+    *("button", "link", "textbox", "searchbox", "combobox", "checkbox", "radio", "slider", "spinbutton"),
+    *("switch", "tab", "dialog", "image", "img", "heading", "navigation", "InputTime", "Date", "table"),
+}
 _KNOWN_NOISE = re.compile(r"Failed to load resource: (net::ERR_|the server responded with a status of 4)")
 _MOMENT_MS = 60
 _AHEAD_S = 10.0
@@ -227,6 +231,13 @@ class Phone:
             self.page.clock.run_for(round(now * 1000))
             seconds -= now
 
+    def live(self, seconds: float, step_s: float = 5.0) -> None:
+        """The same, with a moment in each step for answers to come."""
+        while seconds > 0:
+            self.wait(step_s)
+            self.page.wait_for_timeout(_MOMENT_MS)
+            seconds -= step_s
+
     def jump(self, seconds: float) -> None:
         """Time passes while the phone sleeps: each timer that is due fires once."""
         self.room.rig.clock.now_s += seconds
@@ -294,6 +305,19 @@ class Phone:
             for one in found
         ]
         assert not told, "\n".join(told)
+
+    def nameless(self) -> list[str]:
+        """What a screen reader can stop at and has no name for, and pictures without words."""
+        session = self.context.new_cdp_session(self.page)
+        nodes = session.send("Accessibility.getFullAXTree")["nodes"]
+        session.detach()
+        told = [
+            (node["role"]["value"], node.get("name", {}).get("value", "").strip())
+            for node in nodes
+            if not node["ignored"] and node.get("role", {}).get("value") in _NAMED
+        ]
+        assert told, "nothing on this screen can be reached"
+        return [role for role, name in told if not name]
 
     def small_targets(self) -> list[str]:
         """Controls below 44 pixels on either side."""

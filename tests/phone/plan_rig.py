@@ -19,6 +19,12 @@ def shown_length(seconds):
     return (f"{hours} h" + (f" {minutes} min" if minutes else "")) if hours else f"{minutes} min"
 
 
+def seconds(text):
+    """A length such as `10 min 50 s`, as the page writes it."""
+    units = {"h": 3600, "min": 60, "s": 1}
+    return sum(int(number) * units[unit] for number, unit in re.findall(r"(\d+) (h|min|s)\b", text))
+
+
 def draft(phone, sheets):
     """Write a list of sheets by thumb."""
     for name, count in sheets:

@@ -4,6 +4,7 @@ import datetime as dt
 import re
 
 import pytest
+from phone.plan_rig import seconds
 
 DOSE_J_M2 = 24000.0  # the classic coat's documented prior; common practice, no source
 COUNT = re.compile(r"^\d+:\d\d(:\d\d)?$")
@@ -14,12 +15,6 @@ def told(room):
     """The newest exposure as the service has it."""
     newest = room.service.get("v1/runs", limit=1)["runs"][0]
     return room.service.get(f"v1/runs/{newest['id']}")
-
-
-def seconds(text):
-    """A length such as `10 min 50 s`, as the page writes it."""
-    units = {"h": 3600, "min": 60, "s": 1}
-    return sum(int(number) * units[unit] for number, unit in re.findall(r"(\d+) (h|min|s)\b", text))
 
 
 def test_from_the_place_to_a_running_exposure_takes_at_most_four_taps(room):

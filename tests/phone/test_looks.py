@@ -4,50 +4,36 @@ import datetime as dt
 import re
 
 import pytest
+from phone.looks import looked_at
 
-SIZES = [(320, 640), (390, 844), (1280, 800)]
 AUTUMN_S = dt.datetime(
     2026, 10, 25, 0, 30, tzinfo=dt.UTC
 ).timestamp()  # half past one, for the first time, in Porto
 
 
-def looked_at(phone, name):
-    """Rules, sizes and a picture of one screen."""
-    phone.axe()
-    assert phone.small_targets() == []
-    assert phone.overflow() <= 0
-    phone.shot(name)
-
-
-@pytest.mark.parametrize("theme", ["day", "dim"])
-@pytest.mark.parametrize(("width", "height"), SIZES)
-def test_every_screen_keeps_the_rules_at_every_size(room, width, height, theme):
-    phone = room.phone(width=width, height=height).open()
-    name = f"{width}-{theme}"
-    if theme == "dim":
-        phone.tap("#bar button.round")
-        phone.page.wait_for_selector("html[data-theme=dim]")
-    looked_at(phone, f"{name}-place")
+def test_every_screen_keeps_the_rules_at_every_size_in_both_lights(room):
+    phone = room.phone().open()
+    looked_at(phone, "place")
     phone.place()
-    looked_at(phone, f"{name}-now")
+    looked_at(phone, "now")
     for picker in ("sky", "spot", "recipe"):
         phone.tap(f"#pick-{picker}")
         phone.page.wait_for_selector("dialog .choices button")
-        looked_at(phone, f"{name}-{picker}")
+        looked_at(phone, picker)
         phone.page.keyboard.press("Escape")
     phone.go("#/frames")
-    looked_at(phone, f"{name}-frames-none")
+    looked_at(phone, "frames-none")
     phone.go("#/now")
     phone.page.wait_for_selector(".chart")
     phone.start()
     phone.settled()
-    looked_at(phone, f"{name}-frame")
+    looked_at(phone, "frame")
     phone.wait(240, 60)
     phone.tap("[data-sky=broken]")
     phone.settled()
-    phone.shot(f"{name}-frame-later", whole=True)
+    looked_at(phone, "frame-later", whole=True)
     phone.go("#/page")
-    looked_at(phone, f"{name}-page")
+    looked_at(phone, "page")
 
 
 def test_the_colours_of_the_paper_can_be_read_at_every_share_of_the_dose(phone):
@@ -86,40 +72,6 @@ def test_the_dim_room_shows_nothing_but_red(phone):
     )
     others = {text for text in colours if any(int(part) > 0 for part in re.findall(r"[\d.]+", text)[1:3])}
     assert others == set()
-
-
-def test_the_whole_way_works_by_keyboard_alone(room):
-    phone = room.phone().open()
-    keys = phone.page.keyboard
-
-    def reach(selector):
-        for _ in range(30):
-            keys.press("Tab")
-            if phone.page.evaluate("selector => document.activeElement.matches(selector)", selector):
-                return
-        raise AssertionError(f"{selector} is not reached by the Tab key")
-
-    reach(".skip")
-    reach("#place-name")
-    keys.type("Porto")
-    keys.press("Enter")
-    phone.page.wait_for_selector(".choice")
-    phone.page.focus("#place-name")
-    keys.press("Shift+Tab")
-    assert phone.page.evaluate("document.activeElement.className") == "choice"
-    keys.press("Enter")
-    phone.page.wait_for_selector(".chart")
-    reach("#pick-sky")
-    keys.press("Enter")
-    phone.page.wait_for_selector("dialog")
-    keys.press("Escape")
-    assert phone.page.evaluate("document.activeElement.id") == "pick-sky"
-    reach("#start")
-    keys.press("Enter")
-    phone.page.wait_for_selector(".count-big")
-    reach("#finish")
-    outline = phone.page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
-    assert outline == "3px"
 
 
 def test_a_screen_reader_hears_whole_minutes_and_no_second_hand(phone):

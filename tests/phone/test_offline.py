@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from phone.plan_rig import seconds
 
 COUNT = re.compile(r"\d:\d\d")
 
@@ -36,6 +37,40 @@ def test_the_page_opens_without_a_network_and_answers_from_the_kept_light(keepin
     assert rows[1] == f"{round(expected['if_cloud_covers_s'] / 60)} min"
     phone.shot("offline-now")
     phone.axe()
+
+
+def test_saved_spots_and_recipes_can_be_changed_to_without_a_network(keeping, room):
+    phone = keeping
+    recipe = {"name": "kelp on cotton rag", "sensitizer": "citrate-classic", "stack": ["float-glass-4mm"]}
+    room.service.post("v1/recipes", recipe)
+    yard = {"kind": "open", "tilt_deg": 30, "aim_azimuth_deg": 180}
+    room.service.post("v1/spots", {"name": "quayside yard", "place": "Porto", "spot": yard})
+    with phone.page.expect_response(
+        lambda one: "/v1/outlook" in one.url and "recipe" in (one.request.post_data or ""), timeout=20000
+    ):  # a few seconds after the first answer
+        phone.wait(10, 1)
+    phone.page.wait_for_timeout(500)
+    phone.offline(True)
+    phone.tap("#pick-spot")
+    phone.tap("dialog >> text=quayside yard")
+    phone.until("#pick-spot", "quayside yard")
+    phone.until(".aged", "Read from the light kept")
+    spot = room.service.get("v1/spots")["spots"][0]["id"]
+    sheet = {"sensitizer": "citrate-classic", "stack": "float-glass-4mm,polyester-film"}
+    expected = room.service.post("v1/exposure", {**sheet, "saved_spot": spot})
+    assert seconds(phone.text(".answer")) == pytest.approx(expected["length_s"], abs=12)  # to ten seconds
+    phone.tap("#pick-spot")
+    phone.tap("dialog >> text=Flat, open ground")
+    phone.tap("#pick-recipe")
+    phone.tap("dialog >> text=kelp on cotton rag")
+    phone.until("#pick-recipe", "kelp on cotton rag")
+    phone.until(".aged", "Read from the light kept")
+    place = {"latitude_deg": 41.1485, "longitude_deg": -8.611}
+    expected = room.service.post("v1/exposure", {**place, "recipe": "kelp on cotton rag"})
+    assert seconds(phone.text(".answer")) == pytest.approx(expected["length_s"], abs=12)  # to ten seconds
+    phone.start()
+    phone.until(".aged", "Worked out on this phone")
+    assert phone.left_s() == pytest.approx(expected["length_s"], rel=0.02)
 
 
 def test_an_exposure_is_begun_followed_and_ended_without_a_network_and_told_later_once(keeping, room):

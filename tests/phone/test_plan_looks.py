@@ -1,52 +1,38 @@
-"""Every screen of the plan: rules, sizes, both themes."""
+"""Every screen of the plan: rules, names, sizes, both lights."""
 
-import pytest
+from phone.looks import looked_at
 from phone.plan_rig import SHEETS, draft, saved_session
 
-LOOKS = [(320, 640, "day"), (390, 844, "day"), (390, 844, "dim"), (1280, 800, "day")]
 
-
-def looked_at(phone, name):
-    """Rules, sizes and a picture of one screen."""
-    phone.axe()
-    assert phone.small_targets() == []
-    assert phone.overflow() <= 0
-    phone.shot(name, whole=True)
-
-
-@pytest.mark.parametrize(("width", "height", "theme"), LOOKS)
-def test_every_screen_of_the_plan_keeps_the_rules(room, width, height, theme):
-    phone = room.phone(width=width, height=height).open()
-    name = f"plan-{width}-{theme}"
-    if theme == "dim":
-        phone.tap("#bar button.round")
+def test_every_screen_of_the_plan_keeps_the_rules_at_every_size_in_both_lights(room):
+    phone = room.phone().open()
     phone.place()
     phone.go("#/plan")
     phone.page.wait_for_selector(".plan-line")
-    looked_at(phone, f"{name}-days")
+    looked_at(phone, "plan-days", whole=True)
     phone.tap("#plan-remind")
-    looked_at(phone, f"{name}-calendar")
+    looked_at(phone, "plan-calendar", whole=True)
     phone.page.keyboard.press("Escape")
     phone.go("#/plan/session")
     phone.page.wait_for_selector("#session-add")
     phone.tap("#session-add")
-    looked_at(phone, f"{name}-sheet")
+    looked_at(phone, "plan-sheet", whole=True)
     phone.page.keyboard.press("Escape")
     draft(phone, SHEETS)
-    looked_at(phone, f"{name}-session")
+    looked_at(phone, "plan-session", whole=True)
     phone.tap("#session-plan")
     phone.page.wait_for_selector(".plan-line")
-    looked_at(phone, f"{name}-drawn")
+    looked_at(phone, "plan-drawn", whole=True)
     session = saved_session(room)
     phone.go(f"#/plan/session/{session['id']}")
     phone.until("#step", "Load")
-    looked_at(phone, f"{name}-follow")
+    looked_at(phone, "plan-follow", whole=True)
     phone.tap("#step-more")
-    looked_at(phone, f"{name}-more")
+    looked_at(phone, "plan-more", whole=True)
     phone.page.keyboard.press("Escape")
     phone.go("#/plan/month")
     phone.page.wait_for_selector("tr[data-date]")
-    looked_at(phone, f"{name}-month")
+    looked_at(phone, "plan-month", whole=True)
     phone.go("#/plan/year")
     phone.page.wait_for_selector("tr[data-month]")
-    looked_at(phone, f"{name}-year")
+    looked_at(phone, "plan-year", whole=True)

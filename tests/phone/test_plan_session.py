@@ -331,3 +331,35 @@ def test_sheets_lie_at_saved_spots_by_saved_recipes(phone, room):
     assert asked["sheets"][0]["recipe"] == recipe["id"]
     assert phone.page.locator(".plan-line .chart-cloud").count() == 1  # the second spot's light
     phone.shot("plan-two-spots", whole=True)
+
+
+def test_a_sheet_put_into_the_light_is_followed_by_its_dose_and_taken_in_with_its_step(followed, room):
+    phone, session = followed
+    phone.tap("#step-done")
+    planned(phone)
+    begun = newest(room, session)["events"][0]["at"]
+    sheet = next(one for one in newest(room, session)["plan"]["sheets"] if one["state"] == "running")
+    phone.tap(".dose-of")
+    phone.until(".frame-name", sheet["sheet"])
+    phone.settled()
+    (run,) = room.service.get("v1/runs")["runs"]
+    state = room.service.get(f"v1/runs/{run['id']}")
+    assert dt.datetime.fromisoformat(state["start"]) == dt.datetime.fromisoformat(begun)
+    assert state["target_j_m2"] == sheet["target_j_m2"]
+    phone.look_again()
+    assert phone.left_s() == pytest.approx(state["remaining_s"], abs=2)
+    phone.go(f"#/plan/session/{session['id']}")
+    phone.until(".dose-of", re.compile(r"\d:\d\d left by dose"))
+    phone.axe()
+    phone.shot("plan-dose", whole=True)
+    for _ in range(6):  # other steps come between
+        if "Take" in phone.text("#step"):
+            break
+        phone.tap("#step-done")
+        planned(phone)
+    phone.wait(60, 10)
+    phone.tap("#step-done")
+    planned(phone)
+    phone.settled()
+    states = {one["status"] for one in room.service.get("v1/runs")["runs"] if one["id"] == run["id"]}
+    assert states == {"finished"}

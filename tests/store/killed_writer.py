@@ -1,6 +1,6 @@
 """Adds events to an exposure until it is killed, and prints each event's id once it is acknowledged.
 
-    killed_writer.py ADDRESS EXPOSURE_ID
+killed_writer.py ADDRESS EXPOSURE_ID
 """
 
 import os

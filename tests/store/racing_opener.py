@@ -1,6 +1,6 @@
 """Opens a store and brings its tables up to date, on a word from outside, at the same time as others do.
 
-    racing_opener.py ADDRESS
+racing_opener.py ADDRESS
 """
 
 import sys

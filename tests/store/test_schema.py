@@ -9,6 +9,7 @@ import pytest
 import sqlalchemy as sa
 from bench_records import fill_bench
 from shelf_records import fill_shelves
+from trust_records import fill_trust
 
 from noonframe.errors import OutOfDomain
 from noonframe.store import exposures, idempotency, light_records
@@ -70,6 +71,7 @@ def fill(store):
         idempotency.finish(db, claimed, idempotency.StoredReply(201, "application/json", b"\0\xff"))
     fill_bench(store)
     fill_shelves(store)
+    fill_trust(store)
     return exposure_id
 
 
@@ -123,8 +125,13 @@ def test_going_down_step_by_step_keeps_what_the_older_tables_hold_and_up_again_g
         before = content(store)
         downgrade(store, target)
         after = content(store)
-        assert set(after) < set(before)
-        assert after == {name: before[name] for name in after}
+        assert set(after) <= set(before)
+        kept = {name: before[name] for name in after}
+        if target == "0008":  # the one step down that takes a field out of a table that stays
+            assert any("film" in row for row in kept["print_versions"])
+            assert not any("film" in row for row in after["print_versions"])
+            del kept["print_versions"], after["print_versions"]
+        assert after == kept
         assert revision(store) == (None if target == "base" else target)
     assert tables(store) == set()
     upgrade(store)

@@ -45,6 +45,7 @@ def commands_for(arguments: Sequence[str]) -> typer.Typer:
     if first not in usual and not app.registered_groups:
         from noonframe_terminal.commands_bench import add_bench
         from noonframe_terminal.commands_calendar import calendar_app
+        from noonframe_terminal.commands_keys import add_upkeep
         from noonframe_terminal.commands_run import run_app
         from noonframe_terminal.commands_year import add_year
         from noonframe_terminal.film_printer import film_printer_app
@@ -55,6 +56,7 @@ def commands_for(arguments: Sequence[str]) -> typer.Typer:
         app.add_typer(calendar_app)
         add_bench(app)
         add_year(app)
+        add_upkeep(app)
         app.add_typer(session_app)
         app.add_typer(negative_app)
         app.add_typer(film_printer_app)
@@ -285,13 +287,20 @@ def serve(
     ] = None,
     allow_unauthenticated: Annotated[
         bool,
-        typer.Option("--allow-unauthenticated", help="Let other machines ask; there is no sign-in."),
+        typer.Option("--allow-unauthenticated", help="Let everybody ask, and nobody is asked for a key."),
     ] = False,
+    make_key: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Make a key that manages, and show it once.")
+    ] = None,
+    log: Annotated[
+        str | None,
+        typer.Option(metavar="FORM", help="plain or json, with a line for each request; else NOONFRAME_LOG."),
+    ] = None,
 ) -> int:
     """Run the service for other programs, on this machine only unless told otherwise."""
     from noonframe_terminal.serve import serve as run_service
 
-    return run_service(host, port, allow_unauthenticated)
+    return run_service(host, port, allow_unauthenticated, make_key, log)
 
 
 def _ask(path: str, fields: Mapping[str, str], names: Mapping[str, str], reach: Reach) -> Answer:

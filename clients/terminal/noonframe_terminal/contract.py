@@ -3,7 +3,6 @@
 import asyncio
 import json
 import math
-import os
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass, replace
@@ -14,13 +13,13 @@ import httpx
 
 from noonframe_terminal.event_stream import messages
 from noonframe_terminal.hosts import is_loopback
+from noonframe_terminal.keyed import key_header
 from noonframe_terminal.trouble import Failed, from_problem, refusal
 
 _T = TypeVar("_T")
 Part = tuple[str, tuple[str | None, bytes, str]]
 """A part of a body that is sent in parts: its field; its file name if it is a file, bytes and media type."""
 
-KEY_VARIABLE = "NOONFRAME_KEY"
 _SVG = "image/svg+xml"
 _EVENTS = "text/event-stream"
 _PATIENCE = httpx.Timeout(60.0, connect=5.0)
@@ -324,7 +323,7 @@ async def _service(server: str | None, named: str) -> AsyncIterator[Service]:
     # a proxy meant for the internet has no business between this machine and itself
     by_environment = not is_loopback(url.host)
     async with httpx.AsyncClient(
-        base_url=url, headers=_key_header(server), timeout=_PATIENCE, trust_env=by_environment
+        base_url=url, headers=key_header(server), timeout=_PATIENCE, trust_env=by_environment
     ) as client:
         yield Service(client, called, streams=True)
 
@@ -342,29 +341,6 @@ async def _in_process(app: Any) -> AsyncIterator[Service]:
         client = httpx.AsyncClient(transport=transport, base_url="http://in-process")
         # this transport hands a response over when it is whole, which a stream never is
         yield Service(await stack.enter_async_context(client), "noonframe", streams=False)
-
-
-class Keyed(str):
-    """The address of a server, with the key that it is to be sent."""
-
-    key: str
-
-    def __new__(cls, address: str, key: str) -> "Keyed":
-        """`address` as any other text, with `key` beside it so that it is printed nowhere."""
-        made = super().__new__(cls, address)
-        made.key = key
-        return made
-
-
-def _key_header(server: str) -> dict[str, str]:
-    """The header with the key: the one given with the address, else the environment's."""
-    given = isinstance(server, Keyed)
-    key = server.key if isinstance(server, Keyed) else os.environ.get(KEY_VARIABLE, "").strip()
-    if not key:
-        return {}
-    if not (key.isascii() and key.isprintable() and " " not in key):
-        raise refusal("--key" if given else KEY_VARIABLE, None, "a key as the service gave it, nf_...")
-    return {"Authorization": f"Bearer {key}"}
 
 
 def _server_url(server: str, named: str) -> httpx.URL:

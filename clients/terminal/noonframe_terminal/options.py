@@ -10,7 +10,7 @@ from typing import Annotated, Any, get_type_hints
 import typer
 
 from noonframe_terminal.compass import azimuth_text
-from noonframe_terminal.contract import Keyed
+from noonframe_terminal.keyed import KEY_VARIABLE, Keyed
 from noonframe_terminal.trouble import Refused, refusal
 
 USUAL_STACK = "float-glass-4mm,polyester-film"
@@ -208,7 +208,7 @@ class Reach:
     ] = None
     key: Annotated[
         Text,
-        option("--key", "Answer", "KEY", "Key for that service; better NOONFRAME_KEY, which no list shows."),
+        option("--key", "Answer", "KEY", f"Key for that service; {KEY_VARIABLE} keeps it out of sight."),
     ] = None
     json: Annotated[
         bool, typer.Option("--json", help="The service's JSON, untouched.", rich_help_panel="Answer")
@@ -216,7 +216,8 @@ class Reach:
 
     def address(self) -> str | None:
         """The server to ask, with the key given for it; None for the application itself."""
-        named = self.server if self.server is not None else os.environ.get(SERVER_VARIABLE, "").strip() or None
+        usual = os.environ.get(SERVER_VARIABLE, "").strip() or None
+        named = self.server if self.server is not None else usual
         if self.key is None:
             return named
         if named is None:
@@ -268,7 +269,10 @@ def _parameters(group: Any) -> list[inspect.Parameter]:
     hints: Mapping[str, Any] = get_type_hints(group, include_extras=True)
     return [
         inspect.Parameter(
-            field.name, inspect.Parameter.KEYWORD_ONLY, default=field.default, annotation=hints[field.name]
+            field.name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=inspect.Parameter.empty if field.default is dataclasses.MISSING else field.default,
+            annotation=hints[field.name],
         )
         for field in dataclasses.fields(group)
     ]

@@ -70,6 +70,14 @@ def _called(field: str, names: Mapping[str, str]) -> str:
     return names.get(field, field)
 
 
+def _key_trouble(status: int, kind: str, detail: str) -> str:
+    if status == 403:
+        return f"not allowed: {detail}"
+    if kind.endswith(":key-needed"):
+        return "the service asks for a key: set NOONFRAME_KEY, or give --key"
+    return f"the service does not take this key: {detail}"
+
+
 def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, str]) -> Trouble:
     """The trouble that a problem document (RFC 9457) tells, in the names of the options typed."""
     detail = str(problem.get("detail") or problem.get("title") or f"status {status}")
@@ -78,8 +86,10 @@ def from_problem(status: int, problem: Mapping[str, Any], names: Mapping[str, st
         return Refused(f"no run {errors[0].get('value')}: noonframe run list shows them")
     if status == 412:
         return Refused("somebody else changed it in the meantime; look at it again and repeat your change")
+    if status in (401, 403):
+        return Refused(_key_trouble(status, str(problem.get("type", "")), detail))
     typed = status == 404 and any(error.get("field") in names for error in errors)  # a name in the address
-    if not typed and (status >= 500 or status in (401, 403, 404, 405, 429)):
+    if not typed and (status >= 500 or status in (404, 405, 429)):
         return Failed(f"the service failed with status {status}: {detail}")
     if str(problem.get("type", "")).endswith(":conflict"):
         found = [(_called(str(error.get("field")), names), error) for error in errors]

@@ -1,5 +1,6 @@
 """The application, made from settings."""
 
+import gc
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -7,25 +8,41 @@ import numpy as np
 from fastapi import FastAPI
 
 from noonframe import __version__
+from noonframe.api import phone
+from noonframe.api.access_openapi import with_security
 from noonframe.api.bench_desk import BenchDesk
-from noonframe.api.headers import SafeHeaders
+from noonframe.api.door import Door
+from noonframe.api.gate import Gate
+from noonframe.api.limits import OpenStreams
+from noonframe.api.metrics import Metrics
 from noonframe.api.openapi import document
 from noonframe.api.outputs import Health
 from noonframe.api.problems import PROBLEM_RESPONSES, install_problem_handlers
 from noonframe.api.reading import LONGEST_QUERY_BYTES
 from noonframe.api.records import Records
 from noonframe.api.routes import (
+    batch,
     bench_tools,
+    calendar,
     catalogue,
     exposure,
+    film_printers,
+    keys,
+    lamps,
     light,
     moves,
+    negative,
+    negative_preview,
+    outlook,
     patch,
     prints,
     recipes,
     runs,
+    say,
+    sessions,
     shelf,
     slots,
+    year,
 )
 from noonframe.api.routes.common import system_clock
 from noonframe.api.runs import RunDesk
@@ -52,20 +69,28 @@ def weather_opener(settings: Settings, records: Records) -> Callable[[], OpenWea
         from noonframe.weather.fetch import make_client
         from noonframe.weather.service import WeatherService
 
-        cache = SteadyCache(lambda: SqlWeatherCache(records.open()))
+        cache = SteadyCache(lambda: SqlWeatherCache(records.house()))
         client = make_client()
         return OpenWeather(WeatherService(settings, cache, records.clock, client), cache, client)
 
     return open_weather
 
 
-def create_app(settings: Settings, clock: Callable[[], float] = system_clock) -> FastAPI:
-    """The service with these settings; `clock` gives unix seconds."""
+def create_app(
+    settings: Settings, clock: Callable[[], float] = system_clock, *, operator: bool = False
+) -> FastAPI:
+    """The service with these settings; `clock` gives unix seconds.
+
+    `operator` is for whoever owns the records and uses the app in its own process: no key is asked for.
+    """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         load_transfer_table()  # a damaged table must stop the start, not the first question
         geocentric_sun(np.array([clock()]))  # its library takes most of a second to load
+        if not operator:
+            gc.collect()
+            gc.freeze()  # what is loaded by now stays: to look through it again and again holds up answers
         yield
         await app.state.watcher.stop()
         app.state.weather.close()
@@ -96,20 +121,43 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
     app.state.runs = RunDesk(settings, records, app.state.weather)
     app.state.bench = BenchDesk(settings, records)
     app.state.watcher = Watcher(records)
-    app.add_middleware(SafeHeaders)
+    door = app.state.door = Door(settings, records, clock, operator=operator)
+    app.state.metrics = Metrics()
+    app.state.streams = OpenStreams(settings.most_streams)
+    app.add_middleware(
+        Gate,
+        settings=settings,
+        records=records,
+        door=door,
+        metrics=app.state.metrics,
+        streams=app.state.streams,
+        clock=clock,
+    )
     install_problem_handlers(app)
     for module in (
         exposure,
+        say,
         light,
         slots,
         moves,
         patch,
+        outlook,
+        phone,
         runs,
+        calendar,
         catalogue,
         bench_tools,
         recipes,
+        lamps,
+        film_printers,
         prints,
         shelf,
+        year,
+        negative,
+        negative_preview,
+        sessions,
+        batch,
+        keys,
     ):  # tried in this order, so the busiest comes first
         app.include_router(module.router)
 
@@ -124,5 +172,5 @@ def create_app(settings: Settings, clock: Callable[[], float] = system_clock) ->
         load_transfer_table()
         return Health(status="ready", version=__version__)
 
-    app.openapi = document(app)  # type: ignore[method-assign]
+    app.openapi = with_security(document(app), door)  # type: ignore[method-assign]
     return app

@@ -99,7 +99,7 @@ class VersionQuery(BaseModel):
 
     model_config = STRICT
 
-    version: int | None = Field(None, ge=1, description="the newest if not given")
+    version: int | None = Field(None, ge=1, le=2**31 - 1, description="the newest if not given")
 
 
 class Surroundings(BaseModel):
@@ -115,7 +115,7 @@ class Surroundings(BaseModel):
 class TargetQuery(Surroundings):
     """Which version of a recipe, and under what conditions."""
 
-    version: int | None = Field(None, ge=1, description="the newest if not given")
+    version: int | None = Field(None, ge=1, le=2**31 - 1, description="the newest if not given")
     curves: bool = Field(False, description="true: prior, belief and evidence as arrays, to be drawn")
 
 
@@ -130,7 +130,9 @@ class EvidenceBody(Surroundings):
     kind: Literal["strip", "wedge", "print"]
     run_id: UUID | None = Field(None, description="the exposure followed; it must have ended")
     made_at: OffsetTime | None = Field(None, description="the run's start, or now, if not given")
-    recipe_version: int | None = Field(None, ge=1, description="the run's, or the newest, if not given")
+    recipe_version: int | None = Field(
+        None, ge=1, le=2**31 - 1, description="the run's, or the newest, if not given"
+    )
     dose_j_m2: Dose | None = Field(None, description="of a wedge or print, where there is no run")
     dose_spread_stops: float | None = Field(
         None, ge=0, le=4, description="one standard deviation of a dose given; 0.2 if not given"
@@ -199,7 +201,9 @@ class PrintBody(PrintChange):
     name: Saved | None = Field(None, description="what was printed; the run's name if not given")
     run_id: UUID | None = Field(None, description="the exposure that was followed; it must have ended")
     recipe: Saved | None = Field(None, description="by name or id; the run's if not given")
-    recipe_version: int | None = Field(None, ge=1, description="the run's, or the newest, if not given")
+    recipe_version: int | None = Field(
+        None, ge=1, le=2**31 - 1, description="the run's, or the newest, if not given"
+    )
     saved_spot: Saved | None = Field(None, description="where it was exposed, by name or id")
 
 

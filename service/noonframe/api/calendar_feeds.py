@@ -107,6 +107,7 @@ def make_feed(request: Request, body: FeedBody) -> tuple["Feed", str]:
         what |= {"shows": "slots", "says": _checked(request, known, body.slots.spot)}
         what["asked"] = known.query.model_dump(mode="json", exclude_unset=True)
     token = secrets.token_urlsafe(_TOKEN_BYTES)
+    bench_of(request).records.own_feed(hash_of(token))
     with store.write() as db:
         if body.session is not None:
             saved = session_named(db, body.session)

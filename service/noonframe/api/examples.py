@@ -109,6 +109,7 @@ PRINT: dict[str, object] = {
     "dose_j_m2": 21000,
     "judgement": "right",
     "wash_notes": "ten minutes, three changes",
+    "film": "films/kelp-fronds.pdf",
     "tags": ["seaweed"],
 }
 PRINT_CHANGE: dict[str, object] = {"judgement": "a little dark", "notes": "blue came up in a day"}

@@ -68,7 +68,9 @@ class SceneFields(PlaceFields, SpotFields):
         description="a saved recipe by name or id, see /v1/recipes: its stack and sensitizer, and the target "
         "learned of it where none is given",
     )
-    recipe_version: int | None = Field(None, ge=1, description="of the recipe; the newest if not given")
+    recipe_version: int | None = Field(
+        None, ge=1, le=2**31 - 1, description="of the recipe; the newest if not given"
+    )
     saved_spot: Saved | None = Field(
         None, description="a saved spot by name or id, with its place, see /v1/spots"
     )

@@ -96,4 +96,4 @@ class EventsQuery(BaseModel):
 
     model_config = STRICT
 
-    after: int = Field(0, ge=0, description="sequence number of the last event already known")
+    after: int = Field(0, ge=0, le=2**31 - 1, description="sequence number of the last event already known")

@@ -120,7 +120,9 @@ class ToneFields(BaseModel):
     recipe: Saved | None = Field(
         None, description="a saved recipe by name or id: its coat, its learned target, its tone curve"
     )
-    recipe_version: int | None = Field(None, ge=1, description="of the recipe; the newest if not given")
+    recipe_version: int | None = Field(
+        None, ge=1, le=2**31 - 1, description="of the recipe; the newest if not given"
+    )
     sensitizer: Name | None = Field(
         None, description="without a recipe: id of the coat; citrate-classic if not given"
     )

@@ -13,7 +13,10 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from noonframe.api import examples
+from noonframe.api.batch_bodies import BatchBody
+from noonframe.api.batch_examples import batch_examples
 from noonframe.api.bench_examples import BENCH_MODELS, bench_examples
+from noonframe.api.calendar_examples import CALENDAR_MODELS, calendar_examples
 from noonframe.api.inputs import (
     ExposureBody,
     ExposureQuery,
@@ -28,30 +31,54 @@ from noonframe.api.inputs import (
     SlotsQuery,
 )
 from noonframe.api.inputs_runs import EventBody, RunBody
+from noonframe.api.keys_bodies import KEYS_MODELS, keys_examples
+from noonframe.api.lamp_examples import lamp_examples
+from noonframe.api.negative_bodies import NegativeBody
+from noonframe.api.negative_preview_bodies import PreviewBody
+from noonframe.api.negative_tone_bodies import ToneBody
+from noonframe.api.negative_tone_examples import tone_examples
+from noonframe.api.outlook import OutlookBody, OutlookQuery, answer_outlook
 from noonframe.api.outputs import Health
 from noonframe.api.outputs_runs import EventsAnswer, RunsAnswer, ToldAnswer
 from noonframe.api.problems import Problem
 from noonframe.api.records import Records
 from noonframe.api.routes.catalogue import answer_materials, answer_places
-from noonframe.api.routes.exposure import answer_exposure, flat_answer
+from noonframe.api.routes.exposure import answer_exposure
+from noonframe.api.routes.film_printers import FILM_PRINTER_KIND
+from noonframe.api.routes.lamps import LAMP_KIND
 from noonframe.api.routes.light import answer_light
 from noonframe.api.routes.moves import planned
 from noonframe.api.routes.patch import answer_patch
 from noonframe.api.routes.slots import answer_slots
 from noonframe.api.runs import RunDesk, event_item, run_item
+from noonframe.api.say import flat_answer
+from noonframe.api.say_examples import say_examples
+from noonframe.api.session_examples import SESSION_MODELS, session_examples
 from noonframe.api.weather import WeatherDesk
+from noonframe.api.year_examples import YEAR_MODELS, year_examples
 from noonframe.settings import Settings
 
 _OWN_MODELS: tuple[type[BaseModel], ...] = (
     Problem,
     LightBody,
     ExposureBody,
+    OutlookBody,
     SlotsBody,
     MovesBody,
     PatchBody,
     RunBody,
     EventBody,
+    NegativeBody,
+    PreviewBody,
+    ToneBody,
+    BatchBody,
     *BENCH_MODELS,
+    *CALENDAR_MODELS,
+    *KEYS_MODELS,
+    *LAMP_KIND.models,
+    *SESSION_MODELS,
+    *FILM_PRINTER_KIND.models,
+    *YEAR_MODELS,
 )
 
 
@@ -102,6 +129,16 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
     outdoors = planned(moves_query, settings, now_s, None)
     indoors = planned(moves_body, settings, now_s, moves_body.spot)
     exposure = answer_exposure(exposure_query, settings, now_s, None)
+    outlook_query = OutlookQuery.model_validate(examples.EXPOSURE)
+    outlook_body = OutlookBody.model_validate({**examples.EXPOSURE, **spot})
+    outlooks = [
+        answer_outlook(outlook_query, settings, now_s, None),
+        answer_outlook(outlook_body, settings, now_s, outlook_body.spot),
+    ]
+    for outlook in outlooks:
+        del outlook.skies[2:]
+        for points in (outlook.after_s, *(course.dose_j_m2 for course in outlook.skies)):
+            del points[:200], points[4:]
     catalogue = answer_materials(settings)
     for kinds in (catalogue.sensitizers, catalogue.stack):
         del kinds[1:]
@@ -110,6 +147,8 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
         ("post", "/v1/light"): answer_light(light_body, settings, light_body.spot),
         ("get", "/v1/exposure"): exposure,
         ("post", "/v1/exposure"): answer_exposure(exposure_body, settings, now_s, exposure_body.spot),
+        ("get", "/v1/outlook"): outlooks[0],
+        ("post", "/v1/outlook"): outlooks[1],
         ("get", "/v1/slots"): answer_slots(SlotsQuery.model_validate(examples.SLOTS), settings, now_s, None),
         ("post", "/v1/slots"): answer_slots(slots_body, settings, now_s, slots_body.spot),
         ("get", "/v1/moves"): outdoors.answer(),
@@ -128,6 +167,13 @@ def _example_answers(settings: Settings, version: str) -> dict[tuple[str, str], 
     }
     answers.update(_example_runs(settings, now_s))
     answers.update(bench_examples(settings, now_s))
+    answers.update(calendar_examples(settings, now_s))
+    answers.update(keys_examples(now_s))
+    answers.update(year_examples(settings, now_s))
+    answers.update(lamp_examples(now_s))
+    answers.update(session_examples(settings))
+    answers.update(batch_examples(settings, now_s))
+    answers.update(tone_examples(settings, now_s))
     answers["get", "/v1/moves/picture"] = {"image/svg+xml": outdoors.picture()}
     answers["post", "/v1/moves/picture"] = {"image/svg+xml": indoors.picture()}
     answers["get", "/v1/say"]["text/plain"] = exposure.summary
@@ -176,4 +222,4 @@ def _example_runs(settings: Settings, now_s: float) -> dict[tuple[str, str], dic
         },
         ("get", f"{this}/stream"): {"text/event-stream": stream},
     }
-    return shown
+    return {**shown, **say_examples(settings, now_s, run)}

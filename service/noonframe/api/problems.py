@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from noonframe.api.access_errors import Refusal
 from noonframe.api.bench_match import MatchMissing, Stale
 from noonframe.api.headers import SAFE_HEADERS
 from noonframe.errors import DataFileError, KeyInUse, Malformed, NoonframeError, OutOfDomain, UnknownName
@@ -37,6 +38,7 @@ class Problem(BaseModel):
     detail: str = Field(examples=["latitude_deg must be less than 90"])
     instance: str = Field(examples=["/v1/light"])
     errors: list[FieldError] = Field(default_factory=list)
+    request_id: str | None = Field(None, description="what the service calls this request in its log")
 
 
 _STATUS: tuple[tuple[type[NoonframeError], int, str, str], ...] = (
@@ -57,13 +59,14 @@ _TITLES = {
     400: ("bad-request", "The request cannot be read"),
     404: ("not-found", "There is nothing at this address"),
     405: ("method-not-allowed", "This address does not take that method"),
+    406: ("not-acceptable", "The answer is of a type that was not asked for"),
     413: ("too-large", "The request body is too large"),
     414: ("query-too-long", "The query string is too long"),
     415: ("media-type", "The request body is of a type this address does not take"),
     500: ("internal", "The service failed; the request may be fine"),
 }
 
-_FAULTY_PART = {400: "body", 413: "body", 414: "query", 415: "Content-Type"}
+_FAULTY_PART = {400: "body", 406: "Accept", 413: "body", 414: "query", 415: "Content-Type"}
 """What is at fault where a status says so without a field."""
 
 PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
@@ -72,6 +75,10 @@ PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
         "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
     }
     for code, text in (
+        (401, "A key is asked for, or the one that was sent opens nothing."),
+        (403, "The key may not do that."),
+        (421, "The service is not known by the name it was reached by."),
+        (429, "Too many requests; Retry-After says when to come back."),
         (413, "The body is too large."),
         (414, "The query string is too long."),
         (415, "The body is not JSON, or not said to be."),
@@ -115,6 +122,11 @@ _IN_PATH = {
     "place_id",
     "print_id",
     "evidence_id",
+    "feed_id",
+    "key_id",
+    "lamp_id",
+    "film_printer_id",
+    "session_id",
     "version",
 }
 """Names that stand in an address, so that not to know them is to find nothing there."""
@@ -149,19 +161,24 @@ def problem_response(
     detail: str,
     errors: Sequence[Mapping[str, object]] = (),
     headers: Mapping[str, str] | None = None,
+    more: Mapping[str, object] | None = None,
 ) -> JSONResponse:
-    """A problem document as a response."""
+    """A problem document as a response; `kind` is a name of our own, or the whole URI of a type."""
+    request_id = request.scope.get("noonframe.request_id")
     body = {
-        "type": f"urn:noonframe:problem:{kind}",
+        "type": kind if ":" in kind else f"urn:noonframe:problem:{kind}",
         "title": title,
         "status": status,
         "detail": detail,
         "instance": _short(request.scope["path"]),
         "errors": [dict(error) for error in errors],
+        "request_id": request_id,
+        **(more or {}),
     }
-    return JSONResponse(
-        body, status_code=status, media_type=MEDIA_TYPE, headers={**SAFE_HEADERS, **(headers or {})}
-    )
+    own = {**SAFE_HEADERS, **(headers or {})}
+    if status == 500 and request_id is not None:  # such an answer passes by whatever else would add it
+        own["X-Request-ID"] = request_id
+    return JSONResponse(body, status_code=status, media_type=MEDIA_TYPE, headers=own)
 
 
 async def _on_noonframe_error(request: Request, error: Exception) -> JSONResponse:
@@ -174,12 +191,15 @@ async def _on_noonframe_error(request: Request, error: Exception) -> JSONRespons
         headers = {"ETag": f'"{error.current}"'}
     field = "run_id" if error.field == "exposure_id" else _short(error.field)
     entry = {"field": field, "value": _plain(error.value), "limit": error.limit}
+    detail = _sentence(entry, error)
+    if isinstance(error, StoreError) and not request.app.state.door.is_for_operator:
+        entry["value"], detail = None, f"The records {error.limit}"  # where they lie is the owner's business
     return problem_response(
         request,
         status=status,
         kind=kind,
         title=title,
-        detail=_sentence(entry, error),
+        detail=detail,
         errors=[entry],
         headers=headers,
     )
@@ -189,6 +209,8 @@ def _sentence(entry: Mapping[str, object], error: NoonframeError) -> str:
     """The error in one sentence, with the value as it is echoed rather than in full."""
     if isinstance(error, DataFileError):
         return str(error)
+    if isinstance(error, StoreError):
+        return f"The records at {entry['value']} {error.limit}"
     if isinstance(error, Malformed):  # its limit is a sentence of its own
         return f"{entry['field']}: {entry['limit']}"
     near = getattr(error, "near", ())
@@ -221,6 +243,8 @@ _LIMIT_WORDS = {
 
 def _limit(error: Mapping[str, Any]) -> str:
     kind = str(error.get("type", ""))
+    if kind.startswith("union_tag") and error.get("ctx", {}).get("discriminator") != "'kind'":
+        kind = "other_" + kind  # the words for these are those of spots
     if kind in _LIMIT_WORDS:
         return _LIMIT_WORDS[kind]
     if kind == "value_error":
@@ -303,8 +327,28 @@ async def _on_surprise(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, status=500, kind=kind, title=title, detail=type(error).__name__)
 
 
+def refusal_response(request: Request, refusal: Exception) -> JSONResponse:
+    """What somebody gets who is turned away."""
+    assert isinstance(refusal, Refusal)
+    return problem_response(
+        request,
+        status=refusal.status,
+        kind=refusal.kind,
+        title=refusal.title,
+        detail=refusal.detail,
+        errors=refusal.errors,
+        headers=refusal.headers,
+        more=refusal.more,
+    )
+
+
+async def _on_refusal(request: Request, refusal: Exception) -> JSONResponse:
+    return refusal_response(request, refusal)
+
+
 def install_problem_handlers(app: FastAPI) -> None:
     """Make every error of `app` a problem document."""
+    app.add_exception_handler(Refusal, _on_refusal)
     app.add_exception_handler(NoonframeError, _on_noonframe_error)
     app.add_exception_handler(RequestValidationError, _on_validation_error)
     app.add_exception_handler(HTTPException, _on_http_error)

@@ -9,7 +9,6 @@ import re
 from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, TypeVar
-from urllib.parse import parse_qsl
 
 from fastapi import Request
 from fastapi.exceptions import RequestValidationError
@@ -42,7 +41,7 @@ def read_query(model: type[_Fields], request: Request) -> _Fields:
     raw = request.scope["query_string"]
     if len(raw) > LONGEST_QUERY_BYTES:
         raise HTTPException(414, f"The query has {len(raw)} bytes; {LONGEST_QUERY_BYTES} are the most")
-    pairs = parse_qsl(raw.decode("latin-1"), keep_blank_values=True)
+    pairs = request.query_params.multi_items()  # FastAPI has parsed it already, blank values too
     fields = dict(pairs)
     if len(fields) != len(pairs):
         name = next(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)

@@ -51,6 +51,7 @@ _DAY_S = 86400.0
 _LOOK_EVERY_S, _LOOK_AGAIN_S = 60.0, 15.0  # at a forecast; where there was none
 _TIDY_EVERY_S = 3600.0
 _LONGEST_WAIT_S = 30.0
+_KEPT_AHEAD_S = math.inf  # what was taken stays, though the clock be set back behind it
 _MOST_FOLLOWED = 256  # a sky of its own costs some megabytes
 
 
@@ -160,7 +161,9 @@ class RunDesk:
             others = [one for one in known if one.event_id != event_id]
             with in_the_askers_words(followed.ask.where.zone, {"at_s": "at", "reference_s": "reference"}):
                 new = event_from(body.kind, at_s, payload, event_id=event_id, sequence=row.last_sequence + 1)
-                ordered = check_events([*others, new], now_s)
+                if same is None:
+                    check_events([new], now_s)
+                ordered = check_events([*others, new], now_s, _KEPT_AHEAD_S)
             last_s = max(now_s, ordered[-1].at_s)  # what a fast clock tells comes due without another word
             status = timeline(followed.target, ordered, last_s).status.value
             kept = exposures.append(
@@ -349,7 +352,7 @@ class RunDesk:
         if followed.live is None or not same_course(under.cloud, followed.cloud):
             followed.live = self._course(followed, under.cloud)
             followed.cloud = under.cloud
-        state = followed.live.state(events, now_s)
+        state = followed.live.state(events, now_s, ahead_s=_KEPT_AHEAD_S)
         return run_answer(
             row, state, _scene_now(followed, events, now_s), followed.ask.where.zone, under.basis
         )
@@ -387,7 +390,7 @@ def _scene_now(followed: _Followed, events: Sequence[Event], now_s: float) -> Sc
     """The scene where the frame lies by now, or its lamp as warm as it is then."""
     if isinstance(followed.ask, LampAsk):
         course = LampCourse(followed.ask.scene, followed.target)
-        return scene_now(followed.ask.scene, course.coldness(events, now_s))
+        return scene_now(followed.ask.scene, course.coldness(events, now_s, ahead_s=_KEPT_AHEAD_S))
     moves = [event for event in events if isinstance(event, Moved) and event.at_s <= now_s]
     if not moves:
         return followed.ask.scene

@@ -1,6 +1,7 @@
 """What a request for a session plan may say, and what may be told of one that runs."""
 
 from typing import Annotated, Literal
+from uuid import UUID
 
 from pydantic import BaseModel, Field
 
@@ -55,7 +56,7 @@ class SessionSheetBody(BaseModel):
     name: ShortName = Field(examples=["kelp fronds"])
     count: int = Field(1, ge=1, le=MOST_SHEETS)
     recipe: Saved | None = Field(None, description="a saved recipe by name or id, with its learned target")
-    recipe_version: int | None = Field(None, ge=1)
+    recipe_version: int | None = Field(None, ge=1, le=2**31 - 1)
     sensitizer: Name | None = None
     stack: Annotated[str, Field(max_length=400)] | None = None
     target_j_m2: float | None = Field(None, ge=1, le=1e8)
@@ -243,6 +244,4 @@ class SessionsQuery(BaseModel):
     start: OffsetTime | None = Field(None, description="those not over before")
     end: OffsetTime | None = Field(None, description="those that begin before")
     retired: Literal["no", "yes", "both"] = "no"
-    before: str | None = Field(
-        None, pattern=r"^[0-9a-fA-F-]{36}$", description="id of the last one of the page before"
-    )
+    before: UUID | None = Field(None, description="id of the last one of the page before")

@@ -155,7 +155,7 @@ def find_sessions(db: "Connection", query: SessionsQuery) -> "tuple[Saved[Sessio
         from_s=None if query.start is None else query.start.timestamp(),
         to_s=None if query.end is None else query.end.timestamp(),
         retired=retired_of(query.retired),
-        before=None if query.before is None else page_end(db, session_shelf(), UUID(query.before)),
+        before=None if query.before is None else page_end(db, session_shelf(), query.before),
         limit=query.limit,
     )
 

@@ -9,8 +9,10 @@ from starlette.concurrency import run_in_threadpool
 
 from noonframe.api.records import Records
 from noonframe.errors import NoonframeError
+from noonframe.store.actors import Studio, current_studio
 
 POLL_S = 1.0
+_Key = tuple[Studio | None, UUID]
 
 
 @dataclass
@@ -35,7 +37,7 @@ class Watcher:
 
     def __init__(self, records: Records) -> None:
         self._records = records
-        self._watched: dict[UUID, _Watched] = {}
+        self._watched: dict[_Key, _Watched] = {}
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._hurried: asyncio.Event | None = None
@@ -48,7 +50,7 @@ class Watcher:
 
     def watch(self, run_id: UUID, version: int) -> None:
         """Begin to watch an exposure that is at `version`."""
-        entry = self._watched.setdefault(run_id, _Watched(version))
+        entry = self._watched.setdefault(_key(run_id), _Watched(version))
         entry.readers += 1
         entry.version = max(version, entry.version)
         if self._task is None or self._task.done():
@@ -63,18 +65,18 @@ class Watcher:
 
     def leave(self, run_id: UUID) -> None:
         """One stream fewer on an exposure."""
-        entry = self._watched[run_id]
+        entry = self._watched[_key(run_id)]
         entry.readers -= 1
         if entry.readers == 0:
-            del self._watched[run_id]
+            del self._watched[_key(run_id)]
 
     def version(self, run_id: UUID) -> int:
         """The newest version known of a watched exposure."""
-        return self._watched[run_id].version
+        return self._watched[_key(run_id)].version
 
     async def wait(self, run_id: UUID, version: int, timeout_s: float) -> None:
         """Until the exposure is past `version`, the app stops, or the time is over."""
-        entry = self._watched[run_id]
+        entry = self._watched[_key(run_id)]
         if self.stopping or entry.version > version:
             return
         with contextlib.suppress(TimeoutError):
@@ -97,18 +99,30 @@ class Watcher:
                 async with asyncio.timeout(POLL_S):
                     await hurried.wait()
             hurried.clear()
-            try:
-                found = await run_in_threadpool(self._ask, list(self._watched))
-            except NoonframeError:
-                continue
-            for run_id, version in found.items():
-                entry = self._watched.get(run_id)
-                if entry is not None and version > entry.version:
-                    entry.version = version
-                    entry.wake()
+            asked: dict[Studio | None, list[UUID]] = {}
+            for studio, run_id in self._watched:
+                asked.setdefault(studio, []).append(run_id)
+            # side by side: a studio whose records are slow must not hold up another's streams
+            await asyncio.gather(*(self._look(studio, ids) for studio, ids in asked.items()))
 
-    def _ask(self, ids: list[UUID]) -> dict[UUID, int]:
+    async def _look(self, studio: Studio | None, ids: list[UUID]) -> None:
+        try:
+            found = await run_in_threadpool(self._ask, studio, ids)
+        except NoonframeError:
+            return
+        for run_id, version in found.items():
+            entry = self._watched.get((studio, run_id))
+            if entry is not None and version > entry.version:
+                entry.version = version
+                entry.wake()
+
+    def _ask(self, studio: Studio | None, ids: list[UUID]) -> dict[UUID, int]:
         from noonframe.store import exposures
 
-        with self._records.open().read() as db:
+        store = self._records.house() if studio is None else self._records.of(studio)
+        with store.read() as db:
             return {one: version for one, (version, _) in exposures.versions(db, ids).items()}
+
+
+def _key(run_id: UUID) -> _Key:
+    return current_studio.get(), run_id

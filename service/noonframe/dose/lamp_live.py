@@ -13,7 +13,7 @@ from noonframe.dose.lamp_scene import LampScene
 from noonframe.dose.live_ahead import log2_over
 from noonframe.dose.live_events import Covered, Event, MeterRead, Moved, SkySeen
 from noonframe.dose.live_state import AssumedNow, LiveState
-from noonframe.dose.live_timeline import LiveStatus, Timeline, check_events, timeline
+from noonframe.dose.live_timeline import AHEAD_LIMIT_S, LiveStatus, Timeline, check_events, timeline
 from noonframe.dose.live_words import say_about
 from noonframe.dose.scene import Target
 from noonframe.errors import OutOfDomain
@@ -29,21 +29,23 @@ class LampCourse:
     def __init__(self, scene: LampScene, target: Target) -> None:
         self._scene, self._target = scene, target
 
-    def state(self, events: Iterable[Event], now_s: float) -> LiveState:
-        """The exposure at `now_s`, with the events known by then.
+    def state(self, events: Iterable[Event], now_s: float, *, ahead_s: float = AHEAD_LIMIT_S) -> LiveState:
+        """The exposure at `now_s`, with the events known by then; those ahead of it wait, up to `ahead_s`.
 
         Raises what `check_events` raises, and `OutOfDomain` on `kind` for what only the sun knows.
         """
-        return self._followed(events, now_s)[0]
+        return self._followed(events, now_s, ahead_s)[0]
 
-    def coldness(self, events: Iterable[Event], now_s: float) -> float:
+    def coldness(self, events: Iterable[Event], now_s: float, *, ahead_s: float = AHEAD_LIMIT_S) -> float:
         """How cold the lamp is at `now_s`."""
-        return self._followed(events, now_s)[1].coldness
+        return self._followed(events, now_s, ahead_s)[1].coldness
 
-    def _followed(self, events: Iterable[Event], now_s: float) -> tuple[LiveState, "_Gathered"]:
+    def _followed(
+        self, events: Iterable[Event], now_s: float, ahead_s: float
+    ) -> tuple[LiveState, "_Gathered"]:
         if not math.isfinite(now_s):
             raise OutOfDomain("now_s", now_s, "a finite time")
-        ordered = check_events(tuple(events), now_s)
+        ordered = check_events(tuple(events), now_s, ahead_s)
         for event in ordered:
             if isinstance(event, _SUN_ONLY):
                 raise OutOfDomain("kind", event.kind.value, "left out under a lamp: it is about the sun")

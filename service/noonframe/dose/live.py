@@ -73,14 +73,14 @@ class LiveCourse:
         self._told: tuple[Event, ...] | None = None
         self._run: Run | None = None
 
-    def state(self, events: Iterable[Event], now_s: float) -> LiveState:
-        """The exposure at `now_s`, with the events known by then."""
+    def state(self, events: Iterable[Event], now_s: float, *, ahead_s: float = AHEAD_LIMIT_S) -> LiveState:
+        """The exposure at `now_s`, with the events known by then; those ahead of it wait, up to `ahead_s`."""
         told = tuple(events)
         if not math.isfinite(now_s):
             raise OutOfDomain("now_s", now_s, "a finite time")
         run = self._run
         if run is None or told != self._told or not run.holds_at(now_s):
-            ordered = check_events(told, now_s)
+            ordered = check_events(told, now_s, ahead_s)
             run = Run(
                 self._scene,
                 timeline(self._target, ordered, now_s),

@@ -71,10 +71,10 @@ class Timeline:
         return max([self.start_s, *ends, *moments, *(at_s for at_s, _ in self.spots)])
 
 
-def check_events(events: Iterable[Event], now_s: float) -> tuple[Event, ...]:
+def check_events(events: Iterable[Event], now_s: float, ahead_s: float = AHEAD_LIMIT_S) -> tuple[Event, ...]:
     """The events in the order of their own time, each id once; ties by `sequence`.
 
-    Raises `OutOfDomain`: on `at_s` for an event more than two minutes ahead of `now_s`, or before the start
+    Raises `OutOfDomain`: on `at_s` for an event more than `ahead_s` ahead of `now_s`, or before the start
     where that makes no sense (a sky seen or a target may come before); on `kind` for a second start; on
     `reference_s` for a reading against a moment before the start; on `event_id` when two events share one.
     """
@@ -83,8 +83,8 @@ def check_events(events: Iterable[Event], now_s: float) -> tuple[Event, ...]:
         other = by_id.setdefault(event.event_id, event)
         if other != event:
             raise OutOfDomain("event_id", str(event.event_id), "the id of one event only")
-        if event.at_s > now_s + AHEAD_LIMIT_S:
-            limit = f"at most {AHEAD_LIMIT_S:.0f} s ahead of now, {now_s:.0f}"
+        if event.at_s > now_s + ahead_s:
+            limit = f"at most {ahead_s:.0f} s ahead of now, {now_s:.0f}"
             raise OutOfDomain("at_s", event.at_s, limit)
     ordered = tuple(sorted(by_id.values(), key=lambda event: (event.at_s, event.sequence)))
     starts = [event for event in ordered if isinstance(event, Started)]

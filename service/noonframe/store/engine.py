@@ -5,6 +5,9 @@ only handed to the system (SQLite: WAL with `synchronous=FULL`, and `F_FULLFSYNC
 PostgreSQL: `synchronous_commit` is never off).  Moments are kept as unix seconds in double precision, good
 to a quarter of a microsecond, because that is what every other room counts in and because SQLite has no
 type for a time with its zone.
+
+Each studio has records of its own: a SQLite file beside the house's, or a PostgreSQL schema in the same
+database.  Nothing that is asked of one can reach another's (`Store.of_studio`).
 """
 
 import errno
@@ -19,6 +22,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL
 
+from noonframe.store.actors import Studio, current_actor
 from noonframe.store.address import read_address
 from noonframe.store.errors import StoreBusy, StoreFull, StoreUnavailable
 from noonframe.store.faults import plain_errors
@@ -31,15 +35,18 @@ _IDLE_S = 60.0  # a client that hangs in the middle of a change must not hold it
 _SCHEMA_WAIT_S = 300.0
 _SCHEMA_LOCK = 0x6E6F6F6E  # any fixed number that other programs on the same database are unlikely to use
 _WRITES = {"noonframe_writes": True}
+_TOUCHED = "noonframe_touched"
+_FEW = 1  # connections that the file of a studio keeps open while nobody uses it
 
 
 class Store:
     """An open store; safe for any number of threads, one per process.  See `open_store`."""
 
-    def __init__(self, engine: Engine, where: str, wait_s: float) -> None:
+    def __init__(self, engine: Engine, where: str, wait_s: float, schema: str | None = None) -> None:
         self._engine = engine
         self._wait_s = wait_s
         self._writer = threading.Lock()
+        self._schema = schema  # of PostgreSQL; None for the one that the address leads to
         self.where = where
         """The file or the address, without a password."""
 
@@ -56,15 +63,26 @@ class Store:
                 # not by the options of SQLAlchemy, which afterwards ask for the right to write, even of a
                 # server that was set to be read only
                 connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+            self._turn_to_schema(connection)
             yield connection
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
-        """One change: all of it is on the disk once the block is left, or none of it after an error."""
+        """One change: all of it is on the disk once the block is left, or none of it after an error.
+
+        Whoever `current_actor` names is written down with it (`noonframe.store.audit`).
+        """
+        from noonframe.store import audit
+
+        actor = current_actor.get()
+        touched = None if actor is None else audit.Touched()
         with plain_errors(self.where), self._turn(self._wait_s), self._engine.connect() as connection:
-            connection.execution_options(**_WRITES)
+            connection.execution_options(**_WRITES, **{_TOUCHED: touched})
             with connection.begin():
+                self._turn_to_schema(connection)
                 yield connection
+                if actor is not None and touched is not None and touched.told:
+                    audit.note(connection, actor, touched.first_id)
 
     @contextmanager
     def change_schema(self) -> Iterator[Connection]:
@@ -76,7 +94,25 @@ class Store:
             self._engine.connect() as connection,
             begin(connection),
         ):
+            if self._schema is not None:
+                connection.exec_driver_sql(f'CREATE SCHEMA IF NOT EXISTS "{self._schema}"')
+            self._turn_to_schema(connection)
             yield connection
+
+    def of_studio(self, studio: Studio) -> "Store":
+        """The store of a studio, to be closed when it is no longer used; made where it is missing.
+
+        In PostgreSQL it shares the connections of this one.  Its tables are not brought up to date here.
+        """
+        if not self.is_sqlite:
+            return Store(self._engine, f"{self.where} ({studio.name})", self._wait_s, schema_of(studio))
+        house = Path(str(self._engine.url.database))
+        return _open_sqlite(studio_file(house, studio), self._wait_s, idle=_FEW)
+
+    def _turn_to_schema(self, connection: Connection) -> None:
+        # for this transaction alone, and with no other schema behind it to fall back to
+        if self._schema is not None:
+            connection.exec_driver_sql(f'SET LOCAL search_path TO "{self._schema}"')
 
     def check(self) -> None:
         """Raise the fitting `StoreError` unless the records can be read now."""
@@ -84,8 +120,9 @@ class Store:
             connection.execute(text("SELECT 1"))
 
     def close(self) -> None:
-        """Let go of every connection; the store is not used afterwards."""
-        self._engine.dispose()
+        """Let go of every connection; whoever still uses one keeps it to the end."""
+        if self._schema is None:
+            self._engine.dispose()
 
     @contextmanager
     def _turn(self, wait_s: float) -> Iterator[None]:
@@ -121,11 +158,29 @@ def open_store(url: str, *, wait_s: float = WAIT_S) -> Store:
     return store
 
 
+def studio_file(house: Path, studio: Studio) -> Path:
+    """The SQLite file of a studio's records, beside the house's."""
+    return house.with_name(f"{house.stem}-studios") / f"{studio.name}.studio.db"
+
+
+def schema_of(studio: Studio) -> str:
+    """The PostgreSQL schema of a studio's records."""
+    return f"noonframe_{studio.id.hex}"
+
+
+def _note_touched(
+    connection: Connection, statement: object, _many: object, _one: object, _options: object, result: object
+) -> None:
+    touched = connection.get_execution_options().get(_TOUCHED)
+    if touched is not None:
+        touched.see(statement, result)
+
+
 def _dump(value: object) -> str:
     return json.dumps(value, allow_nan=False, separators=(",", ":"))
 
 
-def _open_sqlite(file: Path, wait_s: float) -> Store:
+def _open_sqlite(file: Path, wait_s: float, *, idle: int = 5) -> Store:
     where = str(file)
     try:
         # places and prints are the user's own business
@@ -138,8 +193,11 @@ def _open_sqlite(file: Path, wait_s: float) -> Store:
         URL.create("sqlite", database=where),
         connect_args={"timeout": wait_s},
         pool_timeout=wait_s,
+        pool_size=idle,
+        max_overflow=15 - idle,
         json_serializer=_dump,
     )
+    event.listen(engine, "after_execute", _note_touched)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: object) -> None:
@@ -234,6 +292,7 @@ def _open_postgresql(address: URL, wait_s: float) -> Store:
         )
     except ImportError as problem:
         raise StoreUnavailable(where, "need the package psycopg and the library libpq") from problem
+    event.listen(engine, "after_execute", _note_touched)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: object) -> None:

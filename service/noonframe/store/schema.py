@@ -17,7 +17,7 @@ from noonframe.store.errors import StoreUnavailable
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD = "0007"
+HEAD = "0009"
 """The newest migration."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"

@@ -203,3 +203,72 @@ FEEDS = sa.Table(
     sa.Column("last_used_day", sa.Date),
     sa.Index("ix_feeds_created_s_id", "created_s", "id"),
 )
+
+# In the house's records alone, except `AUDIT`, of which every studio has its own.
+
+STUDIOS = sa.Table(
+    "studios",
+    METADATA,
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("id", sa.Uuid, nullable=False, unique=True),
+    sa.Column("created_s", sa.Double, nullable=False),
+)
+
+
+def _studio_key(nullable: bool) -> sa.Column[Any]:
+    name = sa.ForeignKey("studios.name", ondelete="RESTRICT")
+    return sa.Column("studio", sa.Text, name, nullable=nullable)
+
+
+API_KEYS = sa.Table(
+    "api_keys",
+    METADATA,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    _studio_key(nullable=True),
+    sa.Column("scope", sa.Text, nullable=False),
+    sa.Column("hash", sa.Text, nullable=False, unique=True),
+    sa.Column("peppered", sa.Boolean, nullable=False),
+    sa.Column("created_s", sa.Double, nullable=False),
+    sa.Column("expires_s", sa.Double),
+    sa.Column("revoked_s", sa.Double),
+    sa.Column("last_used_day", sa.Date),
+    sa.CheckConstraint("scope IN ('read', 'run', 'manage')", name="scope"),
+    sa.Index("ix_api_keys_studio_created_s", "studio", "created_s"),
+)
+
+FEED_OWNERS = sa.Table(
+    "feed_owners",
+    METADATA,
+    sa.Column("token_hash", sa.Text, primary_key=True),
+    _studio_key(nullable=False),
+)
+
+TICKETS = sa.Table(
+    "tickets",
+    METADATA,
+    sa.Column("hash", sa.Text, primary_key=True),
+    sa.Column("key_id", sa.Text, sa.ForeignKey("api_keys.id", ondelete="CASCADE")),
+    sa.Column("expires_s", sa.Double, nullable=False, index=True),
+)
+
+RATE_WINDOWS = sa.Table(
+    "rate_windows",
+    METADATA,
+    sa.Column("who", sa.Text, primary_key=True),
+    sa.Column("starts_s", sa.Double, primary_key=True, index=True),
+    sa.Column("taken", sa.BigInteger, nullable=False),
+)
+
+AUDIT = sa.Table(
+    "audit",
+    METADATA,
+    sa.Column("sequence", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("at_s", sa.Double, nullable=False),
+    sa.Column("key_id", sa.Text),
+    sa.Column("who", sa.Text, nullable=False),
+    sa.Column("method", sa.Text, nullable=False),
+    sa.Column("route", sa.Text, nullable=False),
+    sa.Column("record", sa.Text),
+    sa.Column("request_id", sa.Text, nullable=False),
+)

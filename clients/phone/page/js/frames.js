@@ -1,53 +1,36 @@
 // Exposures under way.  Each lives on the phone first and is told to the service as soon as that can be reached;
 // what the service says of it goes before what the phone reads from the kept light.
 import { Away } from "./api.js";
+import { ENDED, endAhead, followed } from "./followed.js";
 import { newId } from "./keep.js";
-import { LIKELY, Light } from "./light.js";
+import { Light } from "./light.js";
 import { instant } from "./moments.js";
 import { Outbox } from "./outbox.js";
 import { sceneFields, withSky, zoneOf } from "./setup.js";
 import { t } from "./texts.js";
 
-export const ENDED = ["finished", "discarded"];
+export { ENDED };
 const FRESH_MS = 90000; // an answer of the service speaks for so long
 const FORGET_MS = 7 * 86400000;
+const phoneZone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
+const RENEW_MS = 10 * 60000, SOON_MS = 60000; // a forecast is renewed every few minutes at most
+
+/** Request fields of a frame's light, as it was put out. */
+function lightFields({ body }) {
+  const { name, start, sky, target_spread_stops, strip, ...fields } = body;
+  return fields;
+}
 
 /** Everything known that happened, as told, in the order it counts. */
 const happened = (frame, counts = () => true) =>
   frame.events.filter((event) => event.state !== "refused" && counts(event)).sort((a, b) => a.atMs - b.atMs || a.order - b.order);
-
-/** What an exposure would be if it began at its start and only `events` happened, read from its light. */
-function followed(frame, light, events, toMs) {
-  const course = { dose: 0, sky: frame.body.sky ?? LIKELY, status: "running", reachedMs: null };
-  let fromMs = frame.startMs;
-  const advance = (untilMs) => {
-    if (course.status === "running" && untilMs > fromMs) {
-      const from = light ? light(fromMs) : null;
-      const gained = from ? from.dose(course.sky, fromMs, untilMs) : 0;
-      if (from && course.reachedMs === null && course.dose + gained >= frame.target) {
-        course.reachedMs = from.endOf(course.sky, fromMs, frame.target - course.dose);
-      }
-      course.dose += gained;
-    }
-    fromMs = Math.max(fromMs, untilMs);
-  };
-  for (const event of events) {
-    if (event.atMs > toMs || ENDED.includes(course.status)) break;
-    advance(event.atMs);
-    if (event.kind === "sky") course.sky = event.sky;
-    if (event.kind === "covered" && course.status === "running") course.status = "covered";
-    if (event.kind === "uncovered" && course.status === "covered") course.status = "running";
-    if (ENDED.includes(event.kind)) course.status = event.kind;
-  }
-  advance(toMs);
-  return course;
-}
 
 export class FrameDesk {
   constructor(api, keep, lights) {
     Object.assign(this, { api, keep, lights });
     this.frames = new Map();
     this.lightOf = new Map();
+    this.renewedMs = new Map();
     this.onChange = () => {};
     this.onFlushed = () => {};
     this.outbox = new Outbox(api, keep, this);
@@ -62,7 +45,7 @@ export class FrameDesk {
       }
       this.frames.set(frame.id, frame);
       const held = await this.keep.things.get(`light of ${frame.id}`);
-      if (held) this.lightOf.set(frame.id, held.map(({ fromMs, answer, keptMs }) => ({ fromMs, light: new Light(answer, keptMs) })));
+      if (held) this.lightOf.set(frame.id, held.map(({ fromMs, again, answer, keptMs, asked }) => ({ fromMs, again, light: new Light(answer, keptMs, asked) })));
     }
     await this.outbox.open();
   }
@@ -78,15 +61,18 @@ export class FrameDesk {
   underWay() { return this.all().filter((frame) => !ENDED.includes(frame.status)); }
 
   /** Put a sheet into the light, now; `more` holds a name or request fields of its own. */
-  async start(setup, light, more = {}) {
-    const startMs = this.api.now();
-    const fields = withSky(sceneFields(setup), setup.sky);
+  start(setup, light, more = {}) {
+    return this.begin({ ...withSky(sceneFields(setup), setup.sky), ...more }, light, { zone: zoneOf(setup) });
+  }
+
+  /** The same by request fields, also for a sheet that went out a little earlier. */
+  async begin(fields, light, { zone, startMs = this.api.now(), ofSheet }) {
     const number = 1 + Math.max(0, ...[...this.frames.values()].map((frame) => Number(/\d+$/.exec(frame.name)?.[0] ?? 0)));
-    const name = more.name ?? t("frame.name", { n: number });
+    const name = fields.name ?? t("frame.name", { n: number });
     const frame = {
-      id: newId(), serverId: null, name, startMs, zone: light?.zone ?? zoneOf(setup),
-      body: { ...fields, ...more, name, start: instant(startMs) },
-      target: more.target_j_m2 ?? light?.target ?? null, events: [], answer: null, status: "running", rang: false, lost: false,
+      id: newId(), serverId: null, name, startMs, zone: light?.zone ?? zone,
+      body: { ...fields, name, start: instant(startMs) },
+      target: fields.target_j_m2 ?? light?.target ?? null, events: [], answer: null, status: "running", rang: false, lost: false, ...(ofSheet ? { ofSheet } : {}),
     };
     this.frames.set(frame.id, frame);
     if (light) await this.keepLight(frame, startMs, light);
@@ -95,17 +81,38 @@ export class FrameDesk {
     return frame;
   }
 
-  async keepLight(frame, fromMs, light) {
-    const held = [...(this.lightOf.get(frame.id) ?? []).filter((one) => one.fromMs < fromMs), { fromMs, light }];
+  /** Light for a frame from a moment on; `again`: newer light of where it lies, in place of the newer one before. */
+  async keepLight(frame, fromMs, light, again = false) {
+    const before = (this.lightOf.get(frame.id) ?? []).filter((one) => one.fromMs < fromMs);
+    if (again && before.at(-1)?.again) before.pop();
+    const held = [...before, { fromMs, light, again }];
     this.lightOf.set(frame.id, held);
-    const plain = held.map((one) => ({ fromMs: one.fromMs, answer: one.light.answer, keptMs: one.light.keptMs }));
+    const plain = held.map((one) => ({ fromMs: one.fromMs, again: one.again, answer: one.light.answer, asked: one.light.asked, keptMs: one.light.keptMs }));
     await this.keep.things.put(plain, `light of ${frame.id}`);
   }
 
   lightAt(frame) {
     const held = this.lightOf.get(frame.id);
     if (!held?.length) return null;
-    return (ms) => [...held].reverse().find((one) => one.fromMs <= ms)?.light ?? held[0].light;
+    const lightAt = (ms) => held.findLast((one) => one.fromMs <= ms)?.light ?? held[0].light;
+    lightAt.marks = held.map((one) => one.fromMs);
+    return lightAt;
+  }
+
+  /** Newer light for the frames under way, where the forecast may have changed; `atOnce` when back in reach. */
+  async renewLight(atOnce = false) {
+    for (const frame of this.underWay()) {
+      const light = this.lightAt(frame)?.(this.api.now());
+      const nowMs = this.api.now();
+      if (!light || nowMs - light.keptMs < (atOnce ? SOON_MS : RENEW_MS) || nowMs - (this.renewedMs.get(frame.id) ?? 0) < SOON_MS) continue;
+      this.renewedMs.set(frame.id, nowMs);
+      try {
+        const newer = await this.lights.find(light.asked ?? lightFields(frame), { fresh: true });
+        if (!ENDED.includes(frame.status) && newer.keptMs > light.keptMs) await this.keepLight(frame, this.api.now(), newer, true);
+      } catch {
+        // the one that is kept goes on
+      }
+    }
   }
 
   /** Tell that something happened at `atMs`; kept here at once, told to the service when it can be. */
@@ -155,7 +162,7 @@ export class FrameDesk {
       } else if (item.kind !== "started") {
         frame.events.push({
           eventId: item.event_id, kind: item.kind, atMs: Date.parse(item.at), order: frame.events.length,
-          sequence: item.sequence, state: "kept", sky: item.payload?.sky, elsewhere: true,
+          sequence: item.sequence, state: "kept", sky: item.payload?.sky, vouchedS: item.payload?.vouched_s, elsewhere: true,
         });
       }
     }
@@ -224,7 +231,7 @@ export class FrameDesk {
       if (known(item.id)) continue;
       const frame = {
         id: item.id, serverId: item.id, name: item.name || t("frame.unnamed"),
-        startMs: Date.parse(answer.start ?? item.created), zone: answer.basis.time_zone, body: {},
+        startMs: Date.parse(answer.start ?? item.created), zone: answer.basis.time_zone ?? phoneZone(), body: {},
         target: item.target_j_m2, events: [], answer, status: item.status, rang: answer.reached, lost: false, adopted: true,
       };
       this.frames.set(frame.id, frame);
@@ -272,11 +279,12 @@ export class FrameDesk {
     }
     const here = light(nowMs);
     const from = (sky) => here.endOf(sky, nowMs, target - dose);
+    const sky = now.seen?.sky ?? frame.body.sky ?? null;
     const reached = !ended && dose >= target;
     return {
-      ...result, source: "phone", keptMs: here.keptMs, dose, share: dose / target, sky: now.sky === LIKELY ? null : now.sky,
-      says: here.course(now.sky).says, reached,
-      endMs: reached ? now.reachedMs ?? nowMs : ended ? null : from(now.sky),
+      ...result, source: "phone", keptMs: here.keptMs, dose, share: dose / target, sky,
+      says: here.course(sky).says, reached,
+      endMs: reached ? now.reachedMs ?? nowMs : ended ? null : endAhead(here, now, nowMs, target - dose),
       lowMs: null, highMs: null, sunMs: from("sun-out"), cloudMs: from("covered"), advice: null, stale: false,
     };
   }

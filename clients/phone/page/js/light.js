@@ -4,7 +4,7 @@ import { withSky, sceneFields } from "./setup.js";
 export const LIKELY = "likely";
 const LONGEST_MS = 86400000;
 const HOLDS_MS = 20 * 60000; // after that a new forecast is worth a question
-const MOST_KEPT = 8;
+const MOST_KEPT = 16;
 const EARLY_MS = 2500, LATEST_MS = 20000; // a first forecast may take the service seconds
 
 /** Index of the last of rising `values` that is not above `value`. */
@@ -19,7 +19,7 @@ function before(values, value) {
 
 /** The light of one place, spot and sheet.  Made from an answer of /v1/outlook. */
 export class Light {
-  constructor(answer, keptMs) {
+  constructor(answer, keptMs, asked = null) {
     this.answer = answer;
     this.keptMs = keptMs;
     this.firstMs = answer.first_epoch * 1000;
@@ -28,6 +28,8 @@ export class Light {
     this.courses = new Map(answer.skies.map((sky) => [sky.sky, sky]));
     this.zone = answer.basis.time_zone;
     this.target = answer.target_j_m2;
+    this.told = answer.told ?? null;
+    this.asked = asked;
   }
 
   /** The course of a sky; a clear one is that of the sun out. */
@@ -39,8 +41,9 @@ export class Light {
   holds(ms) { return ms >= this.firstMs && ms < this.lastMs; }
 
   /** Dose gathered from the first instant on. */
-  doseAt(sky, ms) {
-    const dose = this.course(sky).dose_j_m2;
+  doseAt(sky, ms) { return this.readAt(this.course(sky).dose_j_m2, ms); }
+
+  readAt(dose, ms) {
     const at = Math.min(Math.max((ms - this.firstMs) / 1000, 0), this.afterS[this.afterS.length - 1]);
     const index = Math.min(before(this.afterS, at), this.afterS.length - 2);
     const part = (at - this.afterS[index]) / (this.afterS[index + 1] - this.afterS[index]);
@@ -49,12 +52,17 @@ export class Light {
 
   dose(sky, fromMs, toMs) { return this.doseAt(sky, toMs) - this.doseAt(sky, fromMs); }
 
-  /** When `missing` is gathered from `fromMs` on under a sky that stays; null when the dark comes first. */
-  endOf(sky, fromMs, missing) {
+  /**
+   * When `missing` is gathered from `fromMs` on under a sky that stays; null when the dark comes first.  `typical`:
+   * in half of the skies that it may stand for, which bring less than their mean.
+   */
+  endOf(sky, fromMs, missing, typical = false) {
     if (missing <= 0) return fromMs;
     if (!this.holds(fromMs)) return null;
-    const dose = this.course(sky).dose_j_m2;
-    const wanted = this.doseAt(sky, fromMs) + missing;
+    const course = this.course(sky);
+    const likely = typical && this.told && course.sky === LIKELY;
+    const dose = likely ? this.told.typical_j_m2 : course.dose_j_m2;
+    const wanted = this.readAt(dose, fromMs) + missing / ((typical && course.typical_share) || 1);
     for (let index = before(this.afterS, (fromMs - this.firstMs) / 1000); index + 1 < dose.length; index += 1) {
       const gained = dose[index + 1] - dose[index];
       if (gained <= 0) return null;
@@ -105,7 +113,7 @@ export class LightDesk {
     if (kept && !fresh && nowMs - kept.keptMs < HOLDS_MS && kept.holds(nowMs + 6 * 3600000)) return kept;
     try {
       const answer = await this.api.post("v1/outlook", fields, { patienceMs: LATEST_MS });
-      const light = new Light(answer, this.api.now());
+      const light = new Light(answer, this.api.now(), fields);
       this.known.set(name, light);
       await this.store(name, light);
       return light;
@@ -120,7 +128,7 @@ export class LightDesk {
     if (!this.known.has(name)) {
       const held = (await this.keep.things.get("lights")) ?? [];
       for (const { name: other, answer, keptMs } of held) {
-        if (!this.known.has(other)) this.known.set(other, new Light(answer, keptMs));
+        if (!this.known.has(other)) this.known.set(other, new Light(answer, keptMs, JSON.parse(other)));
       }
     }
     return this.known.get(name) ?? null;

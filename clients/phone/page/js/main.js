@@ -7,10 +7,10 @@ import { routeOf, SCREENS } from "./screens.js";
 import { isPlaced } from "./setup.js";
 import { t } from "./texts.js";
 
-const NEAR_MS = 30000;
+const NEAR_MS = 30000, QUIET_MS = 8000, AHEAD_MS = 30 * 60000;
 const bar = document.getElementById("bar"), main = document.getElementById("main"), rail = document.getElementById("rail");
 const TINTS = { day: "#f7f4e6", dim: "#000000" };
-let app, current = null, shownFor = null, mounting = 0;
+let app, current = null, shownFor = null, mounting = 0, aheadMs = 0;
 
 function theme() {
   document.documentElement.dataset.theme = app.setup.theme;
@@ -55,6 +55,17 @@ function refreshBar() {
   document.getElementById("rail-frames").setAttribute("aria-label", count ? t("rail.frames.count", { count, n: count }) : t("rail.frames"));
 }
 
+/** Whether the service has a page of another version by now: what this one has not loaded yet is gone. */
+async function isRenewed() {
+  try {
+    const page = new DOMParser().parseFromString(await (await fetch("./", { cache: "no-cache" })).text(), "text/html");
+    const versionOf = (one) => one.querySelector("meta[name=page-version]")?.content;
+    return Boolean(versionOf(page)) && versionOf(page) !== versionOf(document);
+  } catch {
+    return false;
+  }
+}
+
 async function route() {
   let { screen, args } = routeOf(location.hash);
   if (!isPlaced(app.setup) && screen.id === "now") ({ screen, args } = routeOf("#/place"));
@@ -76,8 +87,10 @@ async function route() {
   } catch (error) {
     if (ticket !== mounting) return;
     console.error(error);
-    fill(main, h("div", { class: "screen" }, h("h1", {}, t("broken.title")), h("p", {}, t("broken.text")),
-      button(t("broken.again"), () => location.reload(), { class: "big" })));
+    const kind = await isRenewed() ? "renewed" : "broken";
+    if (ticket !== mounting) return;
+    fill(main, h("div", { class: "screen", id: kind }, h("h1", {}, t(`${kind}.title`)), h("p", {}, t(`${kind}.text`)),
+      button(t(`${kind}.again`), () => location.reload(), { class: "big go" })));
   }
   if (shownFor !== null && shownFor !== screen.id) main.focus({ preventScroll: true });
   shownFor = screen.id;
@@ -110,6 +123,12 @@ function second() {
   watchFrames();
   app.follower.turn();
   current?.tick?.(app.now);
+  if (!app.api.reachable) return;
+  app.frames.renewLight();
+  if (app.now - aheadMs >= AHEAD_MS) {
+    aheadMs = app.now;
+    import("./ahead.js").then((ahead) => ahead.fetchAhead(app)).catch(() => {});
+  }
 }
 
 function awakeAgain() {
@@ -127,6 +146,8 @@ async function start() {
   refreshBar();
   app.listen((what, value) => {
     if (what === "setup" && "theme" in value) theme();
+    if (what === "setup" && ("place" in value || "spot" in value || "recipe" in value)) aheadMs = app.now - AHEAD_MS + QUIET_MS;
+    if (what === "reach" && value) app.frames.renewLight(true);
     refreshBar();
     current?.changed?.(what, value);
   });
@@ -140,6 +161,7 @@ async function start() {
     app.install = event;
     app.changed("install", true);
   });
+  aheadMs = app.now - AHEAD_MS + QUIET_MS; // not while the first answer is on its way
   await route();
   setInterval(second, 1000);
   second();

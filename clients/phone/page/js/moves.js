@@ -15,7 +15,8 @@ function spotNow(app, frame) {
   return { kind: "open", tilt_deg: 0, aim_azimuth_deg: 180 };
 }
 
-function movedTo(spot, to) {
+/** A spot with its frame at another position. */
+export function spotAt(spot, to) {
   if (spot.kind !== "window") return { ...spot, tilt_deg: to.tilt_deg, aim_azimuth_deg: to.aim_azimuth_deg ?? spot.aim_azimuth_deg };
   const { distance_m, offset_m, tilt_deg, aim_azimuth_deg } = to;
   return { ...spot, frame: { ...spot.frame, distance_m, offset_m, tilt_deg, aim_azimuth_deg } };
@@ -84,7 +85,7 @@ export function nextMove(node, app, frame) {
   }
 
   async function moved() {
-    const spot = movedTo(plan.spot, plan.answer.moves[0].to);
+    const spot = spotAt(plan.spot, plan.answer.moves[0].to);
     await app.frames.tell(frame, "moved", { spot });
     const { target_j_m2 } = frame.body;
     const fields = { ...sceneAt(frame, plan.answer.basis, spot), ...(target_j_m2 ? { target_j_m2 } : {}) };

@@ -144,7 +144,7 @@ add_shelf(router, PRINT_KIND, with_list=False)  # after the table, whose path co
     dependencies=[Depends(no_query)],
 )
 def get_export(request: Request) -> Response:
-    """The whole bench with all its versions, evidence, exposures, sessions and equipment, as one JSON document."""
+    """The whole bench with all versions, evidence, exposures, sessions and equipment, as one document."""
     import json
 
     from noonframe.store.bench_export import export_bench

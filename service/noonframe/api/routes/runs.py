@@ -17,6 +17,7 @@ from noonframe.api.examples import RUN, SEEN
 from noonframe.api.idempotent import once
 from noonframe.api.inputs_runs import EventBody, EventsQuery, RunBody, RunsQuery
 from noonframe.api.outputs_runs import EventsAnswer, RunAnswer, RunsAnswer, ToldAnswer
+from noonframe.api.problems import PROBLEM_RESPONSES
 from noonframe.api.reading import body_of, json_body, no_query, query_parameters, read_query
 from noonframe.api.routes.common import now_of
 from noonframe.api.runs import RunDesk
@@ -141,7 +142,12 @@ def open_stream(request: Request, run_id: UUID) -> _Opened:
     return _Opened(run_id, state, known)
 
 
-@router.get("/v1/runs/{run_id}/stream", operation_id="run_stream", response_class=EventSourceResponse)
+@router.get(
+    "/v1/runs/{run_id}/stream",
+    operation_id="run_stream",
+    response_class=EventSourceResponse,
+    responses={406: {**PROBLEM_RESPONSES[422], "description": "The Accept header allows no stream."}},
+)
 async def stream_run(
     request: Request, opened: Annotated[_Opened, Depends(open_stream)]
 ) -> AsyncIterator[ServerSentEvent]:

@@ -5,7 +5,7 @@ import { glyph, SKY_GLYPHS } from "../glyphs.js";
 import { age, clock, clockOn, clockSeconds, countdown, length, number, percent } from "../moments.js";
 import { nextMove } from "../moves.js";
 import { openSheet } from "../sheet.js";
-import { t } from "../texts.js";
+import { has, t } from "../texts.js";
 
 const SKIES = ["sun-out", "thin-cloud", "covered", "broken", "overcast", "rain", "fog"];
 const AGO_MIN = [0, 1, 2, 5, 10];
@@ -33,6 +33,7 @@ export async function mount(root, app, [wanted]) {
     h("div", {}, h("dt", {}, glyph("cloud"), t("now.cloud")), p.cloud));
   p.bar = h("div", { class: "dose-bar", "aria-hidden": "true" }, h("i"));
   p.paper = h("section", { class: "paper tone", "aria-label": t("frames.paper") }, p.name, p.big, p.end, p.share, p.bar);
+  const underLamp = () => Boolean(frame.answer?.basis.lamp);
   p.cover = button(t("frames.cover"), () => act(frame.status === "covered" ? "uncovered" : "covered"), { class: "big", id: "cover" });
   p.finish = button(t("frames.finish"), () => act("finished"), { class: "big go", id: "finish" });
   p.more = button(t("frames.more"), more, { class: "quiet", id: "more" });
@@ -62,15 +63,19 @@ export async function mount(root, app, [wanted]) {
     move?.again();
   }
 
-  async function act(kind) {
+  async function act(kind, fields = {}) {
     app.alarm.hush();
     if (kind === "finished" || kind === "covered") frame.rang = true;
-    await desk.tell(frame, kind);
-    app.tellAloud(t(`frames.heard.${kind}`));
+    await desk.tell(frame, kind, fields);
+    app.tellAloud(t(underLamp() && has(`lamp.heard.${kind}`) ? `lamp.heard.${kind}` : `frames.heard.${kind}`));
   }
 
   function more() {
     openSheet(t("frames.more.title", { name: frame.name }), (close) => [
+      underLamp() && frame.status === "running" ? [h("p", {}, t("lamp.shade.text")), button(t("lamp.shade"), async () => {
+        await act("covered", { lamp_on: true });
+        close();
+      }, { class: "big wide", id: "shade" })] : null,
       h("p", {}, t("frames.discard.text")),
       button(t("frames.discard"), async () => {
         await act("discarded");
@@ -94,7 +99,7 @@ export async function mount(root, app, [wanted]) {
       return;
     }
     fill(root, shape);
-    if (!ENDED.includes(frame.status)) move = nextMove(p.move, app, frame);
+    if (!ENDED.includes(frame.status) && !underLamp()) move = nextMove(p.move, app, frame);
     else fill(p.move);
   }
 
@@ -146,24 +151,25 @@ export async function mount(root, app, [wanted]) {
     } else {
       say(p.big, countdown(leftS));
       p.big.classList.toggle("long", leftS > 3599);
-      say(p.end, t(status === "covered" ? "frames.covered.left" : "frames.doneat", { time: clockSeconds(stand.endMs, zone), zone: "" }));
+      say(p.end, t(status === "covered" ? (underLamp() ? "lamp.covered.left" : "frames.covered.left") : "frames.doneat", { time: clockSeconds(stand.endMs, zone), zone: "" }));
     }
     const other = (node, ms) => say(node, ms === null || ms === undefined ? t("now.never") : length(Math.max((ms - nowMs) / 1000, 0)));
-    show(p.ifs, !ended && !stand.reached && stand.source !== "none");
+    const lamp = underLamp();
+    show(p.ifs, !lamp && !ended && !stand.reached && stand.source !== "none");
     other(p.sun, stand.sunMs);
     other(p.cloud, stand.cloudMs);
     drawSource(stand, nowMs, ended);
     show(p.says, !ended && Boolean(stand.says));
     if (stand.says) {
       const range = stand.lowMs && stand.highMs ? ` ${t("frames.range", { low: clock(stand.lowMs, zone), high: clock(stand.highMs, zone) })}` : "";
-      say(p.says, t("frames.says", { says: stand.says }) + range);
+      say(p.says, (lamp ? t("lamp.says", { says: frame.answer.basis.lamp }) : t("frames.says", { says: stand.says })) + range);
     }
-    show(p.skyPart, !ended);
-    show(p.move, !ended);
+    show(p.skyPart, !ended && !lamp);
+    show(p.move, !ended && !lamp);
     for (const one of p.skies.children) one.setAttribute("aria-pressed", String(stand.sky === one.dataset.sky));
     show(p.thumb, !ended);
     show(p.more, !ended);
-    say(p.cover, t(status === "covered" ? "frames.uncover" : "frames.cover"));
+    say(p.cover, t(`${lamp ? "lamp" : "frames"}.${status === "covered" ? "uncover" : "cover"}`));
     fillOnce(p.cautions, (ended ? [] : frame.answer?.cautions ?? [t("caution.eyes")]).map((one) => h("li", {}, one)));
     drawTold();
     drawTroubles();
@@ -182,13 +188,14 @@ export async function mount(root, app, [wanted]) {
   }
 
   function drawTold() {
-    const lines = [h("li", {}, t("told.line", { time: clockSeconds(frame.startMs, frame.zone), what: t("told.started") })),
+    const lines = [h("li", {}, t("told.line", { time: clockSeconds(frame.startMs, frame.zone), what: wordOf({ kind: "started" }) })),
       ...[...frame.events].sort((a, b) => a.atMs - b.atMs || a.order - b.order).map((event) => h("li", { class: event.state },
         t("told.line", { time: clockSeconds(event.atMs, frame.zone), what: wordOf(event) }), " ", h("small", {}, t(`told.${event.state}`))))];
     fillOnce(p.told, lines);
   }
 
-  const wordOf = (event) => (event.kind === "sky" ? t(`seen.${event.sky}`) : t(`told.${event.kind}`));
+  const wordOf = (event) => (event.kind === "sky" ? t(`seen.${event.sky}`)
+    : t(underLamp() && has(`lamp.told.${event.kind}`) ? `lamp.told.${event.kind}` : `told.${event.kind}`));
 
   function drawTroubles() {
     const troubles = desk.troubles(frame);

@@ -5,6 +5,7 @@ import { age, clock, clockOn, dayOf, instant, length } from "../moments.js";
 import { SKIES } from "../pickers.js";
 import { askCalendar } from "../plan_calendar.js";
 import { agedLine, dayAfter, instantAt, partsNav, refusal, toldLine } from "../plan_kit.js";
+import { lightRow, takeIn } from "../plan_frame.js";
 import { planView } from "../plan_show.js";
 import { Told } from "../plan_told.js";
 import { choices, openSheet } from "../sheet.js";
@@ -26,7 +27,7 @@ export async function mount(root, app, [id]) {
   p.thumb = h("section", { class: "thumb", "aria-label": t("now.controls") }, p.done, h("div", { class: "acts" }, p.anew, p.more));
   fill(root, partsNav("session"), p.name, h("section", { class: "paper step-card", "aria-label": t("follow.card") }, p.when, p.big, p.until, p.second),
     p.light, p.aged, p.told, p.troubles, p.summary, view.node, p.thumb);
-  let lookedMs = 0, nudged = null, busy = false, drawn = null;
+  let lookedMs = 0, nudged = null, busy = false, drawn = null, rows = [];
 
   const zone = () => desk.plan.basis.time_zone;
   const at = (time) => clockOn(Date.parse(time), zone(), app.now);
@@ -54,7 +55,10 @@ export async function mount(root, app, [id]) {
     if (!step) return;
     working(() => {
       if (step.kind === "load") return desk.tell({ kind: "started", sheet_id: step.sheet_id, frame: step.frame, spot: step.spot });
-      if (step.kind === "unload") return desk.tell({ kind: "ended", sheet_id: step.sheet_id });
+      if (step.kind === "unload") {
+        takeIn(app, desk, step.sheet_id);
+        return desk.tell({ kind: "ended", sheet_id: step.sheet_id });
+      }
       return desk.tick(step);
     });
   }
@@ -137,13 +141,18 @@ export async function mount(root, app, [id]) {
   }
 
   function drawLight(nowMs) {
-    const rows = desk.inLight().map((sheet) => {
+    const sheets = desk.inLight();
+    if (sheets.map((sheet) => sheet.sheet_id).join() !== rows.map((row) => row.id).join()) {
+      rows = sheets.map((sheet) => lightRow(app, desk, sheet));
+      fill(p.light, rows.map((row) => row.node));
+    }
+    sheets.forEach((sheet, index) => {
       const begun = desk.untold.find((event) => event.kind === "started" && event.sheet_id === sheet.sheet_id);
       const endMs = begun && sheet.length_s ? Date.parse(begun.at) + sheet.length_s * 1000 : Date.parse(sheet.end);
-      return Number.isFinite(endMs) && endMs > nowMs ? t("follow.light", { sheet: sheet.sheet, frame: sheet.frame, time: clock(endMs, zone()), length: length((endMs - nowMs) / 1000) })
+      const words = Number.isFinite(endMs) && endMs > nowMs ? t("follow.light", { sheet: sheet.sheet, frame: sheet.frame, time: clock(endMs, zone()), length: length((endMs - nowMs) / 1000) })
         : t("follow.light.over", { sheet: sheet.sheet, frame: sheet.frame });
+      rows[index].turn(words, nowMs);
     });
-    if (rows.join() !== [...p.light.children].map((row) => row.textContent).join()) fill(p.light, rows.map((row) => h("li", {}, row)));
   }
 
   function draw() {
