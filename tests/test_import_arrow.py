@@ -22,7 +22,7 @@ MAY_IMPORT["store"] = {*ROW, "lamp", "negative", "weather"}
 MAY_IMPORT["api"] = {*ROW, "lamp", "negative", "weather", "store"}
 
 FRONT_DOOR = {
-    *(("noonframe.api.upkeep", name) for name in ("back_up", "check_copy", "restore")),
+    *(("noonframe.api.upkeep", name) for name in ("StudioCopied", "back_up", "check_copy", "restore")),
     ("noonframe.api.demo", "Demo"),
     ("noonframe.api.demo", "open_demo"),
     ("noonframe", "__version__"),

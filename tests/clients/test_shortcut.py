@@ -88,9 +88,11 @@ def test_an_error_can_be_spoken_as_the_guide_says(room):
     assert "saved_spot" in problem["detail"]
 
 
-def test_a_key_in_a_header_does_no_harm(room):
+def test_a_key_that_opens_nothing_is_refused_in_words(room):
     headers = {"Authorization": "Bearer YOUR-KEY"}
-    assert room.ask("GET", "/v1/say/running", headers=headers).status_code == 200
+    refused = room.ask("GET", "/v1/say/running", headers=headers)
+    assert refused.status_code == 401
+    assert refused.headers["content-type"] == "application/problem+json"
 
 
 def test_the_commands_in_the_guide_are_commands(call):

@@ -4,6 +4,7 @@ HTTP/1.1 is passed on as it comes, one request to a connection towards the worke
 """
 
 import asyncio
+import contextlib
 import itertools
 import threading
 from collections import Counter
@@ -54,16 +55,19 @@ class RoundRobin:
             for end in (writer, upstream):
                 if end is not None:
                     end.close()
+                    with contextlib.suppress(ConnectionError):
+                        await end.wait_closed()
 
     def close(self) -> None:
         """Stop, with whatever is open."""
 
         async def end() -> None:
             self._server.close()
-            tasks = [task for task in asyncio.all_tasks() if task is not asyncio.current_task()]
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
+            while tasks := asyncio.all_tasks() - {asyncio.current_task()}:
+                for task in tasks:
+                    task.cancel()
+                await asyncio.gather(*tasks, return_exceptions=True)
+            await asyncio.sleep(0.1)  # for what is closed to be gone
 
         asyncio.run_coroutine_threadsafe(end(), self._loop).result(20)
         self._loop.call_soon_threadsafe(self._loop.stop)

@@ -61,7 +61,7 @@ def test_a_file_that_may_not_grow_refuses_what_it_cannot_keep_and_loses_nothing(
     """The same without a right to mount: the process itself may not write files longer than so much."""
 
     def limit():
-        resource.setrlimit(resource.RLIMIT_FSIZE, (1_500_000, resource.RLIM_INFINITY))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, resource.RLIM_INFINITY))
 
     state = {"state_dir": str(tmp_path / "state"), "database_wait_s": 3.0}
     with running(limits=limit, **state) as service:

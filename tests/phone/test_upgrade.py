@@ -27,7 +27,7 @@ def version(phone):
     return phone.page.get_attribute("meta[name=page-version]", "content")
 
 
-@pytest.mark.parametrize("address", ["#/plan", "#/bench", "#/plan/month"])
+@pytest.mark.parametrize("address", ["#/plan", "#/bench"])
 def test_a_part_that_is_gone_is_said_to_be_and_the_newer_page_has_everything(phone, room, upgraded, address):
     phone.start()
     phone.settled()

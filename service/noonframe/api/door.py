@@ -20,7 +20,7 @@ from noonframe.api.access_errors import key_needed, key_refused, quota_exceeded
 from noonframe.api.records import Records
 from noonframe.errors import NoonframeError
 from noonframe.settings import Settings, is_loopback
-from noonframe.store.errors import StoreError
+from noonframe.store.errors import StoreError, StoreUnavailable
 
 if TYPE_CHECKING:
     from noonframe.store.actors import Studio
@@ -88,6 +88,8 @@ class Door:
             made = await run_in_threadpool(self._any_made)
         except StoreError as error:
             return ANYBODY, error
+        except NoonframeError as error:  # settings that lead to no records at all
+            return ANYBODY, StoreUnavailable(str(error.value), error.limit)
         finally:
             self._looking = False
         self._known, self._made = True, self._made or made
