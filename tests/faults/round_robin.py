@@ -16,6 +16,7 @@ class RoundRobin:
     def __init__(self, ports: list[int]) -> None:
         self._turn = itertools.cycle(ports)
         self.sent: Counter[int] = Counter()
+        self._tasks: set[asyncio.Task[None]] = set()
         self._loop = asyncio.new_event_loop()
         ready = threading.Event()
 
@@ -36,6 +37,10 @@ class RoundRobin:
 
     async def _one(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         upstream: asyncio.StreamWriter | None = None
+        task = asyncio.current_task()
+        assert task is not None
+        self._tasks.add(task)  # nobody else holds it once its caller has left
+        task.add_done_callback(self._tasks.discard)
         try:
             head = await reader.readuntil(b"\r\n\r\n")
             fields = dict(line.split(b": ", 1) for line in head.split(b"\r\n")[1:-2])

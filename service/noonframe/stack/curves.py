@@ -242,13 +242,14 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
     """Columns (n_knot, k) at knots of falling elevation -> (k, n_point), by a cubic in the logarithm.
 
     Each column is fitted only down to its last knot with light and is zero below: the beam ends at the
-    horizon, and a cubic laid across that cliff would ring on the side where there still is light.
+    horizon, and a cubic laid across that cliff would ring on the side where there still is light.  A column
+    lit at fewer than three knots, as a beam through the thickest air is, is next to the floor: taken for dark.
     """
     elevation = point_true_elevation_deg()
     points = np.zeros((columns.shape[1], elevation.size))
     lit = columns > _FLOOR
     lit_knots = np.where(lit.all(axis=0), columns.shape[0], np.argmin(lit, axis=0))
-    for count in np.unique(lit_knots[lit_knots > 1]):
+    for count in np.unique(lit_knots[lit_knots > 2]):
         which = np.flatnonzero(lit_knots == count)
         knots = knot_elevation_deg[:count][::-1]
         spline = spline_over(knots)
