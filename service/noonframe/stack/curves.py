@@ -243,7 +243,8 @@ def to_points(knot_elevation_deg: FloatArray, columns: FloatArray) -> FloatArray
 
     Each column is fitted only down to its last knot with light and is zero below: the beam ends at the
     horizon, and a cubic laid across that cliff would ring on the side where there still is light.  A column
-    lit at fewer than three knots, as a beam through the thickest air is, is next to the floor: taken for dark.
+    lit at fewer than three knots, as a beam through the thickest air is, is next to the floor and taken for
+    dark.
     """
     elevation = point_true_elevation_deg()
     points = np.zeros((columns.shape[1], elevation.size))
