@@ -1,6 +1,5 @@
 """Without the service a frame comes out as the service would have it, whatever was told of the sky."""
 
-
 import pytest
 from phone.conftest import PORTO
 from weather_rig import NOON_S
