@@ -34,9 +34,9 @@ def test_every_answer_to_a_drawn_request_is_declared(tmp_path, cases, first_seed
 
 def test_every_answer_along_a_history_is_declared(tmp_path, cases, first_seed, capsys):
     with serving(tmp_path) as service:
-        findings = Fuzzer(service).run_histories(max(20, cases // 40), 8, first_seed)
+        findings = Fuzzer(service).run_histories(max(20, cases // 20), 8, first_seed)
     show(findings, capsys)
     assert findings.wrong == {}, findings.report()
     assert not any(status >= 500 for status in findings.statuses)
     followed = [name for name in findings.answered if "{" in name and findings.answered[name]]
-    assert len(followed) >= 5, findings.report()
+    assert len(followed) >= 3, findings.report()
