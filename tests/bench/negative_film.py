@@ -35,7 +35,9 @@ Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)).save(path, "JPEG", qu
 """
 
 _MEASURE = """
-import io, json, resource, sys, time
+import io, json, sys, time
+sys.path.insert(0, sys.argv[5])
+from own_memory import peak_mb
 path, task, dpi = sys.argv[1], sys.argv[2], float(sys.argv[3])
 with open(path, "rb") as file:
     data = file.read()
@@ -73,7 +75,7 @@ for _ in range(int(sys.argv[4])):
     began = time.perf_counter()
     tasks[task]()
     best = min(best, time.perf_counter() - began)
-print(json.dumps([best, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0]))
+print(json.dumps([best, peak_mb()]))
 """
 
 
@@ -88,6 +90,7 @@ class Cost:
 def cost(path: Path, task: str, dpi: float, takes: int) -> Cost:
     """What one task costs in a process of its own."""
     command = [sys.executable, "-c", _MEASURE, str(path), task, str(dpi), str(takes)]
+    command.append(str(Path(__file__).parents[1]))
     found = subprocess.run(command, check=True, capture_output=True, text=True)
     return Cost(*json.loads(found.stdout))
 

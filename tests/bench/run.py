@@ -435,14 +435,14 @@ def measure_targets(size: Size) -> Iterator[Row]:
         yield Row(f"a year of minutes, {name}", milliseconds(seconds), promised, seconds / promised_s, 1.0)
     if sys.platform == "linux":
         program = (
-            f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r})\n"
-            "import datetime as dt, resource, run, bench_growth as g\n"
+            f"import sys; sys.path[:0] = {[str(Path(__file__).parent), str(Path(__file__).parents[1])]!r}\n"
+            "import datetime as dt, own_memory, run, bench_growth as g\n"
             "spot = run.OpenSpot(run.TILT, run.Skyline.from_pairs(g.AROUND))\n"
             "run.replace(run.scene(), spot=spot).rate(run.minutes_from(dt.date(run.YEAR, 1, 1), 365))\n"
-            "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+            "print(own_memory.peak_mb())"
         )
         told = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
-        peak = int(told.stdout) / 1024.0
+        peak = float(told.stdout)
         yield Row("memory of that year, all in", f"{peak:.0f} MB", "-", peak, 300.0, False, "MB")
 
 
