@@ -1,5 +1,7 @@
 """Without the service a frame comes out as the service would have it, whatever was told of the sky."""
 
+import re
+
 import pytest
 from phone.conftest import PORTO
 from weather_rig import NOON_S
@@ -139,7 +141,8 @@ def test_a_running_frame_takes_newer_light_when_the_forecast_changes(rooms):
     assert len(kept) == 2
     assert 400_000 < kept[1] - kept[0] < 900_000
     phone.offline(True)
-    phone.wait(120, 30)
+    phone.live(150, 30)  # the service's last word speaks for 90 s
+    phone.until(".aged", re.compile(r"Worked out on this phone, from light kept \d+ minutes ago"))
     began = len(asked)
     phone.offline(False)
     phone.page.evaluate("dispatchEvent(new Event('online'))")
